@@ -58,6 +58,8 @@ func newRootCmd(e env) *cobra.Command {
 		SilenceErrors: true,
 	}
 	// One line per command, in alphabetical order; each lives in its own file.
-	root.AddCommand()
+	root.AddCommand(
+		newTriageCmd(e),
+	)
 	return root
 }

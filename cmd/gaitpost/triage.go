@@ -1,0 +1,92 @@
+package main
+
+import (
+	"bufio"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"gaitpost/internal/signs"
+)
+
+// maxTriageLine is the longest line that triage reads, in bytes.
+const maxTriageLine = 64 * 1024
+
+// triageLine is one line of triage's output; the order of the fields is the
+// order of the keys.
+type triageLine struct {
+	Text    string       `json:"text"`
+	Urgency string       `json:"urgency"`
+	Ask     bool         `json:"ask"`
+	Death   bool         `json:"death"`
+	Signs   []signs.Sign `json:"signs"`
+	Reason  string       `json:"reason"`
+}
+
+func newTriageCmd(e env) *cobra.Command {
+	var on []string
+	cmd := &cobra.Command{
+		Use:   "triage",
+		Short: "Read one owner's message a line and say how urgent it is, as JSON",
+		Long: "Triage reads one message a line from standard input and writes one JSON\n" +
+			"object a line: how urgent the message is, whether that is unsure, whether\n" +
+			"the dog has died, the signs that decided and the words that did.",
+		Args: cobra.NoArgs,
+		RunE: func(*cobra.Command, []string) error {
+			ctx, err := triageContext(on)
+			if err != nil {
+				return err
+			}
+			return triageAll(e.stdin, e.stdout, ctx)
+		},
+	}
+	cmd.Flags().StringSliceVar(&on, "on", nil, "medicine on the dog's plan: nsaid, antibody (may be repeated)")
+	return cmd
+}
+
+// triageContext reads the --on values.
+func triageContext(on []string) (signs.Context, error) {
+	var ctx signs.Context
+	for _, v := range on {
+		switch strings.ToLower(strings.TrimSpace(v)) {
+		case "nsaid":
+			ctx.NSAID = true
+		case "antibody":
+			ctx.Antibody = true
+		default:
+			return ctx, fmt.Errorf("--on %q is not known: use nsaid or antibody", v)
+		}
+	}
+	return ctx, nil
+}
+
+// triageAll screens every line of r and writes one object a line to w.
+func triageAll(r io.Reader, w io.Writer, ctx signs.Context) error {
+	in := bufio.NewScanner(r)
+	in.Buffer(make([]byte, 0, 4096), maxTriageLine+2)
+	out := bufio.NewWriter(w)
+	enc := json.NewEncoder(out)
+	enc.SetEscapeHTML(false)
+	line := 0
+	for in.Scan() {
+		line++
+		text := in.Text()
+		f := signs.Screen(text, ctx)
+		if err := enc.Encode(triageLine{text, f.Urgency.String(), f.Ask, f.Death, f.Signs, f.Reason}); err != nil {
+			return fmt.Errorf("could not write the result of line %d: %w", line, err)
+		}
+	}
+	if err := out.Flush(); err != nil {
+		return fmt.Errorf("could not write the results: %w", err)
+	}
+	if err := in.Err(); errors.Is(err, bufio.ErrTooLong) {
+		return fmt.Errorf("line %d is longer than %d bytes; the lines before it were read", line+1, maxTriageLine)
+	} else if err != nil {
+		return fmt.Errorf("could not read line %d: %w", line+1, err)
+	}
+	return nil
+}
