@@ -1,0 +1,245 @@
+package care
+
+import (
+	"gaitpost/dialog"
+	"gaitpost/internal/cadence"
+	"gaitpost/internal/clinical"
+	"gaitpost/internal/contact"
+	"gaitpost/internal/signs"
+)
+
+// Household is the unit of state, of order and of concurrency: its people,
+// their conversations, their dogs and what is open about them. The numbers in
+// the tags are the stored names of the fields: they are never reused, and a
+// field once stored is never retyped. Instants are Unix seconds, 0 for never.
+type Household struct {
+	ID       contact.ID `cbor:"1,keyasint"`
+	Clinic   string     `cbor:"2,keyasint"`
+	Contacts []Contact  `cbor:"3,keyasint,omitempty"`
+	Dogs     []Dog      `cbor:"4,keyasint,omitempty"`
+	Alerts   []Alert    `cbor:"5,keyasint,omitempty"` // open ones, and closed ones that still hold a reason shut
+	Sent     []Sent     `cbor:"6,keyasint,omitempty"` // the last messages to its people, oldest first
+	Seen     []string   `cbor:"7,keyasint,omitempty"` // event keys of the last messages from them, oldest first
+	Seq      uint64     `cbor:"8,keyasint"`           // turns taken
+	AlertSeq uint16     `cbor:"9,keyasint,omitempty"` // alerts ever raised
+	// Stranger marks a number that wrote in without being enrolled.
+	Stranger bool  `cbor:"10,keyasint,omitempty"`
+	Enrolled int64 `cbor:"11,keyasint,omitempty"`
+	// ScreenedAt is when a stranger was last told where to turn.
+	ScreenedAt int64 `cbor:"12,keyasint,omitempty"`
+}
+
+// Contact is one person of the household at one address, with a conversation,
+// a language and a consent of their own.
+type Contact struct {
+	ID      contact.ID      `cbor:"1,keyasint"`
+	Address contact.Address `cbor:"2,keyasint"`
+	Name    string          `cbor:"3,keyasint"`
+	Lang    string          `cbor:"4,keyasint,omitempty"` // "" is English
+	Zone    string          `cbor:"5,keyasint,omitempty"` // IANA name, "" is the clinic's
+	Consent Consent         `cbor:"6,keyasint"`
+	Via     string          `cbor:"7,keyasint,omitempty"` // the clinic's channel name
+	Talk    Conversation    `cbor:"8,keyasint"`
+}
+
+// ConsentState says what a person has agreed to.
+type ConsentState uint8
+
+const (
+	NotInvited ConsentState = iota
+	Invited                 // the invitation went out; nothing more is sent
+	Agreed
+	Declined
+	OptedOut
+)
+
+// Consent keeps who agreed to what, when, and in which words.
+type Consent struct {
+	State   ConsentState `cbor:"1,keyasint"`
+	At      int64        `cbor:"2,keyasint,omitempty"`
+	Words   string       `cbor:"3,keyasint,omitempty"` // the person's own
+	Message string       `cbor:"4,keyasint,omitempty"` // the provider's id of that message
+	How     string       `cbor:"5,keyasint,omitempty"` // "text", or how the practice recorded it
+}
+
+// Conversation is what is going on with one person.
+type Conversation struct {
+	Open  *Open    `cbor:"1,keyasint,omitempty"`
+	Queue []Prompt `cbor:"2,keyasint,omitempty"` // dialogs that wait for their turn
+	// Handover is until when staff, not scripts, talk to this person.
+	Handover int64 `cbor:"3,keyasint,omitempty"`
+	// Paused is until when no prompts go out (away, a bad day).
+	Paused int64 `cbor:"4,keyasint,omitempty"`
+	// Stopped is set while the gentle question which dog has died is open.
+	LastIn  int64 `cbor:"5,keyasint,omitempty"`
+	LastOut int64 `cbor:"6,keyasint,omitempty"`
+}
+
+// Open is a dialog under way.
+type Open struct {
+	Session  dialog.Session `cbor:"1,keyasint"`
+	Kind     PromptKind     `cbor:"2,keyasint"`
+	Dog      int8           `cbor:"3,keyasint"` // index in Household.Dogs, -1 for none
+	Slot     string         `cbor:"4,keyasint,omitempty"`
+	BegunAt  int64          `cbor:"5,keyasint"`
+	AskedAt  int64          `cbor:"6,keyasint"` // when the question it stands at was asked
+	Reminded bool           `cbor:"7,keyasint,omitempty"`
+	Alert    uint16         `cbor:"8,keyasint,omitempty"` // the alert it belongs to, 0 for none
+	Later    int64          `cbor:"9,keyasint,omitempty"` // asked to come back then
+}
+
+// PromptKind is the script a prompt runs; its text is the script's id.
+type PromptKind string
+
+const (
+	PromptInvitation   PromptKind = "invitation"
+	PromptCheckIn      PromptKind = "checkin"
+	PromptSignsOnly    PromptKind = "signsonly"
+	PromptWeighIn      PromptKind = "weighin"
+	PromptReassessment PromptKind = "reassessment"
+	PromptReached      PromptKind = "reached"
+	PromptFarewell     PromptKind = "farewell"
+	PromptSignCheck    PromptKind = "signcheck" // one closed question about an unsure sign
+)
+
+// Prompt is a dialog that fell due and waits for its turn.
+type Prompt struct {
+	Kind PromptKind `cbor:"1,keyasint"`
+	Dog  int8       `cbor:"2,keyasint"`
+	Slot string     `cbor:"3,keyasint"` // kind, dog and local date: what makes it once
+	Due  int64      `cbor:"4,keyasint"`
+	// Alert is the alert a prompt belongs to, 0 for none.
+	Alert uint16 `cbor:"5,keyasint,omitempty"`
+}
+
+// DogStatus says whether a dog is being followed.
+type DogStatus uint8
+
+const (
+	Followed DogStatus = iota
+	OnHold             // the practice paused it
+	Died
+	Left // no longer followed here
+)
+
+// Sex of a dog, for the pronoun only.
+type Sex uint8
+
+const (
+	UnknownSex Sex = iota
+	Male
+	Female
+)
+
+// Dog is one dog and its running course.
+type Dog struct {
+	Name        string             `cbor:"1,keyasint"`
+	Sex         Sex                `cbor:"2,keyasint,omitempty"`
+	Status      DogStatus          `cbor:"3,keyasint,omitempty"`
+	Ended       int64              `cbor:"4,keyasint,omitempty"` // when it died or left
+	Own         [2]string          `cbor:"5,keyasint,omitempty"` // the owner's own two activities
+	BCS         uint8              `cbor:"6,keyasint,omitempty"` // practitioner's body condition score, 1..9, 0 unknown
+	Muscle      uint8              `cbor:"7,keyasint,omitempty"` // practitioner's muscle condition, 0 unknown, 1 normal .. 4 severe loss
+	Entire      bool               `cbor:"8,keyasint,omitempty"` // unspayed or uncastrated
+	Target      int64              `cbor:"9,keyasint,omitempty"` // target weight, grams
+	Plan        []Entry            `cbor:"10,keyasint,omitempty"`
+	Unsaid      bool               `cbor:"11,keyasint,omitempty"` // no plan was recorded at enrolment
+	Due         []Due              `cbor:"12,keyasint,omitempty"` // at most one a kind
+	Missed      uint8              `cbor:"13,keyasint,omitempty"` // check-ins running unanswered
+	Done        uint16             `cbor:"14,keyasint,omitempty"` // check-ins answered
+	OneByOne    bool               `cbor:"15,keyasint,omitempty"` // the owner prefers one question at a time
+	CarriedLast bool               `cbor:"16,keyasint,omitempty"` // the last check-in was carried over whole
+	Quieted     []QuietedSign      `cbor:"17,keyasint,omitempty"`
+	Quiet       int64              `cbor:"18,keyasint,omitempty"` // until when everything but red flag and sign is quiet
+	Course      clinical.Course    `cbor:"19,keyasint"`
+	Weights     []clinical.WeighIn `cbor:"20,keyasint,omitempty"` // the last ones, oldest first
+	Ref         string             `cbor:"21,keyasint,omitempty"` // the practice's own reference
+	Before      bool               `cbor:"22,keyasint,omitempty"` // treatment has not begun: check-ins are the "before"
+}
+
+// Area of the plan.
+type Area string
+
+const (
+	AreaPain       Area = "pain relief"
+	AreaWeight     Area = "body weight"
+	AreaActivity   Area = "activity"
+	AreaHome       Area = "home"
+	AreaTherapy    Area = "therapy"
+	AreaSupplement Area = "supplements"
+)
+
+// MedicineClass is what Gaitpost knows of a medicine; never a dose.
+type MedicineClass string
+
+const (
+	NotMedicine MedicineClass = ""
+	NSAID       MedicineClass = "nsaid"
+	Antibody    MedicineClass = "antibody" // anti-NGF, a monthly injection
+	Steroid     MedicineClass = "steroid"
+	Aspirin     MedicineClass = "aspirin"
+	OtherMed    MedicineClass = "other"
+)
+
+// EntryStatus of a plan entry.
+type EntryStatus uint8
+
+const (
+	Active EntryStatus = iota
+	Held               // suspected: its reminders and dose questions stop until the vet decides
+	Ended
+)
+
+// Entry is one thing on the plan.
+type Entry struct {
+	ID      uint16        `cbor:"1,keyasint"`
+	Area    Area          `cbor:"2,keyasint"`
+	What    string        `cbor:"3,keyasint"`
+	Class   MedicineClass `cbor:"4,keyasint,omitempty"`
+	Why     string        `cbor:"5,keyasint,omitempty"`
+	Started int64         `cbor:"6,keyasint"`
+	Ended   int64         `cbor:"7,keyasint,omitempty"`
+	Status  EntryStatus   `cbor:"8,keyasint,omitempty"`
+	Comfort bool          `cbor:"9,keyasint,omitempty"` // expected to change comfort
+	By      string        `cbor:"10,keyasint,omitempty"`
+	Reason  string        `cbor:"11,keyasint,omitempty"` // of the last change of status
+	Batch   string        `cbor:"12,keyasint,omitempty"`
+	Review  int64         `cbor:"13,keyasint,omitempty"`
+}
+
+// Due is when a prompt of one kind next falls due, and the local date of the
+// last one.
+type Due struct {
+	Kind PromptKind        `cbor:"1,keyasint"`
+	At   int64             `cbor:"2,keyasint"`
+	Last cadence.LocalDate `cbor:"3,keyasint,omitempty"`
+}
+
+// QuietedSign is a known same-day sign that the practitioner agreed to ignore.
+type QuietedSign struct {
+	Sign  signs.Sign `cbor:"1,keyasint"`
+	Until int64      `cbor:"2,keyasint"`
+	By    string     `cbor:"3,keyasint,omitempty"`
+}
+
+// Sent is one message to a person of the household and what became of it.
+type Sent struct {
+	ID      string  `cbor:"1,keyasint"`
+	At      int64   `cbor:"2,keyasint"`
+	Contact int8    `cbor:"3,keyasint"`
+	Fate    Fate    `cbor:"4,keyasint,omitempty"`
+	Purpose Purpose `cbor:"5,keyasint,omitempty"`
+	Alert   uint16  `cbor:"6,keyasint,omitempty"`
+}
+
+// Fate of a message, in the only order it may move.
+type Fate uint8
+
+const (
+	Queued  Fate = iota
+	Unknown      // neither sent nor not sent can be shown
+	SentOut
+	Failed // refused or undeliverable
+	Delivered
+	Read
+)
