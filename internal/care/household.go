@@ -69,10 +69,11 @@ type Conversation struct {
 	// Handover is until when staff, not scripts, talk to this person.
 	Handover int64 `cbor:"3,keyasint,omitempty"`
 	// Paused is until when no prompts go out (away, a bad day).
-	Paused int64 `cbor:"4,keyasint,omitempty"`
-	// Stopped is set while the gentle question which dog has died is open.
+	Paused  int64 `cbor:"4,keyasint,omitempty"`
 	LastIn  int64 `cbor:"5,keyasint,omitempty"`
 	LastOut int64 `cbor:"6,keyasint,omitempty"`
+	// Suspended is a dialog that a more urgent one interrupted.
+	Suspended *Open `cbor:"7,keyasint,omitempty"`
 }
 
 // Open is a dialog under way.

@@ -118,10 +118,14 @@ type Limits struct {
 	LateOpening time.Duration
 	// HandoverFor is how long a conversation stays with staff after they
 	// wrote to the owner.
-	HandoverFor time.Duration
-	// CarryOnceIn is the least number of answered check-ins between two that
-	// were carried over whole ("SAME").
+	HandoverFor   time.Duration
 	OneByOneFirst int // how many first check-ins go one question at a time
+	// PromptAt is the local time of prompts that no cadence places: signs-only
+	// texts and the reassessment after a change of plan.
+	PromptAt cadence.MinuteOfDay
+	// DespairPause is how long cheerful texts pause after talk of putting to
+	// sleep or from an owner in despair.
+	DespairPause time.Duration
 }
 
 // DefaultLimits returns the clinical contract's own figures.
@@ -141,6 +145,8 @@ func DefaultLimits() Limits {
 		LateOpening:         12 * time.Hour,
 		HandoverFor:         24 * time.Hour,
 		OneByOneFirst:       2,
+		PromptAt:            10 * 60,
+		DespairPause:        7 * 24 * time.Hour,
 	}
 }
 

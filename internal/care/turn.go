@@ -1,0 +1,291 @@
+package care
+
+import (
+	"fmt"
+	"slices"
+	"time"
+
+	"gaitpost/dialog"
+	"gaitpost/internal/contact"
+)
+
+const (
+	keptSeen = 50 // event keys a household remembers, so that an old replay is known too
+	keptSent = 30 // messages whose fate a household still follows
+)
+
+// Turn decides what one event does to a household. It is pure: h is not
+// changed, and the same arguments give the same result.
+func Turn(r *Rules, h Household, e Event) Result {
+	t := &turn{r: r, h: clone(h), e: e, at: e.At.Unix()}
+	if e.Key != "" && slices.Contains(h.Seen, e.Key) {
+		return Result{Household: h, Reason: Repeated, Next: t.next(), Rank: t.rank()}
+	}
+	t.h.Seq++
+	switch {
+	case e.Message != nil:
+		t.remember(e.Key)
+		t.out.Reason = t.message(e.Message)
+	case e.Report != nil:
+		t.out.Reason = t.report(e.Report)
+	case e.Practice != nil:
+		t.remember(e.Key)
+		t.out.Reason = t.practice(e.Practice)
+	case e.Tick != nil:
+		t.out.Reason = t.tick()
+	}
+	t.prune()
+	t.out.Household = t.h
+	t.out.Next = t.next()
+	t.out.Rank = t.rank()
+	return t.out
+}
+
+// turn is one turn under way: the household as it becomes, and what has been
+// decided so far.
+type turn struct {
+	r   *Rules
+	h   Household
+	e   Event
+	at  int64
+	out Result
+}
+
+func (t *turn) remember(key string) {
+	if key == "" {
+		return
+	}
+	t.h.Seen = append(t.h.Seen, key)
+	if n := len(t.h.Seen) - keptSeen; n > 0 {
+		t.h.Seen = t.h.Seen[n:]
+	}
+}
+
+func (t *turn) fact(f Fact) { t.out.Facts = append(t.out.Facts, f) }
+
+// note records a fact about a dog; dog -1 is the household.
+func (t *turn) note(kind FactKind, dog int8, code, text string) {
+	t.fact(Fact{Kind: kind, Dog: dog + 1, Code: code, Text: text})
+}
+
+// context is what the dialog engine and the fixed texts know of a contact and
+// a dog. dog -1 leaves the dog's own placeholders to a plain word.
+func (t *turn) context(contact, dog int8) dialog.Context {
+	c := &t.h.Contacts[contact]
+	vars := map[string]string{
+		"owner": c.Name, "practice": t.r.Name, "vet": t.r.LeadName(),
+		"phone": t.r.Phone, "emergency": t.r.Emergency,
+		"person_number": t.r.PersonNumber, "crisis": t.r.Crisis,
+		"frequency": "once a week", "dog": t.dogName(dog),
+		"he": "he", "him": "him", "his": "his",
+	}
+	ctx := dialog.Context{Lang: c.Lang, Vars: vars, Facts: map[string]bool{}}
+	if dog >= 0 {
+		t.dogContext(&ctx, &t.h.Dogs[dog])
+	}
+	ctx.Facts["two_dogs"] = t.followed() > 1
+	ctx.Facts["closed"] = !t.r.Hours.Open(t.e.At)
+	ctx.Facts["crisis"] = t.r.Crisis != ""
+	return ctx
+}
+
+func (t *turn) dogContext(ctx *dialog.Context, d *Dog) {
+	switch d.Sex {
+	case Female:
+		ctx.Vars["he"], ctx.Vars["him"], ctx.Vars["his"] = "she", "her", "her"
+	case UnknownSex:
+		ctx.Vars["he"], ctx.Vars["him"], ctx.Vars["his"] = d.Name, d.Name, d.Name+"'s"
+	}
+	ctx.Vars["own1"], ctx.Vars["own2"] = d.Own[0], d.Own[1]
+	ctx.Facts["own1"], ctx.Facts["own2"] = d.Own[0] != "", d.Own[1] != ""
+	ctx.Facts["medicine"] = d.onMedicine()
+	ctx.Facts["weight_plan"] = d.onLossPlan()
+	ctx.CanCarry = d.Done > 0 && !d.CarriedLast
+	ctx.Before = d.before()
+	if m := d.medicine(); m != nil {
+		ctx.Vars["medicine"] = m.What
+	}
+}
+
+func (t *turn) dogName(dog int8) string {
+	if dog >= 0 {
+		return t.h.Dogs[dog].Name
+	}
+	if i, ok := t.onlyDog(); ok {
+		return t.h.Dogs[i].Name
+	}
+	return "your dog"
+}
+
+// opens says when the practice next opens, as an owner reads it.
+func (t *turn) opens() string {
+	at, ok := t.r.Hours.NextOpening(t.e.At)
+	if !ok {
+		return "when it opens"
+	}
+	return at.In(t.r.Zone).Format("Mon 15:04")
+}
+
+// reads says when the practitioner next reads the digest, as an owner reads it.
+func (t *turn) reads() string {
+	today := cadenceDate(t.e.At, t.r.Zone)
+	at, _ := t.r.Cadences.Digest.Next(t.e.At, noDate, t.r.Zone)
+	if at.IsZero() {
+		return "soon"
+	}
+	switch days := today.DaysUntil(cadenceDate(at, t.r.Zone)); {
+	case days == 0:
+		return "today"
+	case days == 1:
+		return "tomorrow"
+	case days < 7:
+		return "on " + at.In(t.r.Zone).Weekday().String()
+	default:
+		return "on " + at.In(t.r.Zone).Format("2 January")
+	}
+}
+
+// say sends lines to a contact as one message and keeps them in the record.
+func (t *turn) say(contact int8, p Purpose, lines ...dialog.Line) string {
+	c := &t.h.Contacts[contact]
+	text := ""
+	for i := range lines {
+		s := t.r.Scripts.Render(lines[i], c.Lang)
+		if s == "" {
+			continue
+		}
+		if text != "" {
+			text += "\n"
+		}
+		text += s
+	}
+	if text == "" {
+		return ""
+	}
+	id := t.send(contact, p, text)
+	for i := range lines {
+		t.fact(Fact{Kind: FactSaid, Contact: contact + 1, Line: &lines[i], ID: id})
+	}
+	return id
+}
+
+// sayStep sends one fixed text to a contact about a dog.
+func (t *turn) sayStep(contact, dog int8, p Purpose, script, step string) string {
+	return t.say(contact, p, t.r.Scripts.Say(script, step, t.context(contact, dog)))
+}
+
+// send puts a text in the outbox and follows its fate.
+func (t *turn) send(contact int8, p Purpose, text string) string {
+	c := &t.h.Contacts[contact]
+	id := fmt.Sprintf("%s-%x-%x", t.h.ID, t.h.Seq, len(t.out.Send))
+	m := Message{ID: id, To: c.Address, Via: c.Via, Text: text, Purpose: p, Contact: contact}
+	m.NotAfter = t.notAfter(*c, p)
+	t.out.Send = append(t.out.Send, m)
+	t.h.Sent = append(t.h.Sent, Sent{ID: id, At: t.at, Contact: contact, Purpose: p})
+	if n := len(t.h.Sent) - keptSent; n > 0 {
+		t.h.Sent = t.h.Sent[n:]
+	}
+	c.Talk.LastOut = t.at
+	return id
+}
+
+// notAfter is when a message of a purpose has lost its sense. A prompt must
+// not reach anybody in quiet hours, however long the provider holds it.
+func (t *turn) notAfter(c Contact, p Purpose) time.Time {
+	switch p {
+	case ForOptOut:
+		return t.e.At.Add(5 * time.Minute) // 47 CFR 64.1200(a)(12)
+	case ForSafety:
+		return t.e.At.Add(24 * time.Hour)
+	case ForPrompt:
+		return t.r.Quiet.Before(t.e.At, t.r.zoneOf(c), t.r.Limits.PromptWindow)
+	default:
+		return t.e.At.Add(12 * time.Hour)
+	}
+}
+
+// contactOf returns the index of the contact with an address, or -1.
+func (h *Household) contactOf(a contact.Address) int8 {
+	for i := range h.Contacts {
+		if h.Contacts[i].Address == a {
+			return int8(i)
+		}
+	}
+	return -1
+}
+
+// primary is the contact that prompts go to: the first who has agreed.
+func (h *Household) primary() int8 {
+	for i := range h.Contacts {
+		if h.Contacts[i].Consent.State == Agreed {
+			return int8(i)
+		}
+	}
+	return -1
+}
+
+// followed counts the dogs that are being followed.
+func (t *turn) followed() int {
+	n := 0
+	for i := range t.h.Dogs {
+		if t.h.Dogs[i].Status == Followed {
+			n++
+		}
+	}
+	return n
+}
+
+// onlyDog returns the one dog that is followed, if there is just one.
+func (t *turn) onlyDog() (int8, bool) {
+	found := int8(-1)
+	for i := range t.h.Dogs {
+		if t.h.Dogs[i].Status != Followed {
+			continue
+		}
+		if found >= 0 {
+			return -1, false
+		}
+		found = int8(i)
+	}
+	return found, found >= 0
+}
+
+// prune forgets closed alerts that hold nothing shut any more.
+func (t *turn) prune() {
+	t.h.Alerts = slices.DeleteFunc(t.h.Alerts, func(a Alert) bool {
+		return a.State == ClosedAlert && (a.Cleared || !a.Reason.staysShut())
+	})
+}
+
+// clone copies what a turn changes in place, so that the caller's household
+// stays as it was.
+func clone(h Household) Household {
+	h.Contacts = slices.Clone(h.Contacts)
+	for i := range h.Contacts {
+		talk := &h.Contacts[i].Talk
+		talk.Open = cloneOpen(talk.Open)
+		talk.Suspended = cloneOpen(talk.Suspended)
+		talk.Queue = slices.Clone(talk.Queue)
+	}
+	h.Dogs = slices.Clone(h.Dogs)
+	for i := range h.Dogs {
+		d := &h.Dogs[i]
+		d.Plan = slices.Clone(d.Plan)
+		d.Due = slices.Clone(d.Due)
+		d.Quieted = slices.Clone(d.Quieted)
+		d.Weights = slices.Clone(d.Weights)
+		d.Course = d.Course.Clone()
+	}
+	h.Alerts = slices.Clone(h.Alerts)
+	h.Sent = slices.Clone(h.Sent)
+	h.Seen = slices.Clone(h.Seen)
+	return h
+}
+
+func cloneOpen(o *Open) *Open {
+	if o == nil {
+		return nil
+	}
+	c := *o
+	return &c
+}
