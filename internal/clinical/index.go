@@ -26,8 +26,8 @@ type Index struct {
 }
 
 // IndexOf scores one check-in. A half is scored when at least half of its
-// applying items were answered, at exactly half too (the rule of the SF-36 and
-// EORTC QLQ-C30 scoring manuals, from memory). It returns an error that wraps
+// applying items were answered, at exactly half too (the rule of two widely used
+// human quality-of-life scoring manuals, from memory). It returns an error that wraps
 // ErrLevel and names the item when a level is out of range.
 //
 // Sums are taken over whole numbers, so the order of items within a half cannot
