@@ -1,0 +1,116 @@
+package store
+
+import (
+	"context"
+
+	"github.com/redis/go-redis/v9"
+
+	"gaitpost/internal/care"
+	"gaitpost/internal/contact"
+)
+
+// Job is one event for one household.
+type Job struct {
+	Rules *care.Rules
+	ID    contact.ID
+	Event care.Event
+}
+
+// Done is what came of a Job.
+type Done struct {
+	Result care.Result
+	Err    error
+}
+
+// DoAll is Do for many households: one pipeline loads, one commits, whatever
+// their partitions. The results are in the order of the jobs, each with its
+// own error as of Do. Jobs of one household are done one after the other.
+func (s *Store) DoAll(ctx context.Context, jobs []Job) []Done {
+	done := make([]Done, len(jobs))
+	loaded := make([]Loaded, len(jobs))
+	first, again := firsts(jobs)
+	s.loadAll(ctx, jobs, first, loaded, done)
+	changes := make([]Change, len(jobs))
+	var calls []call
+	var sent []int
+	for _, i := range first {
+		if done[i].Err != nil {
+			continue
+		}
+		j := jobs[i]
+		c, err := s.decide(ctx, j.Rules, loaded[i], j.Event)
+		if done[i] = (Done{c.Result, err}); err != nil || c.Result.Reason == care.Repeated {
+			continue
+		}
+		call, err := s.commitCall(c)
+		if err != nil {
+			done[i] = Done{Err: err}
+			continue
+		}
+		changes[i] = c
+		calls, sent = append(calls, call), append(sent, i)
+	}
+	for k, cmd := range s.runAll(ctx, calls) {
+		i := sent[k]
+		done[i] = s.settle(ctx, jobs[i], changes[i], cmd)
+	}
+	for _, i := range again {
+		done[i].Result, done[i].Err = s.Do(ctx, jobs[i].Rules, jobs[i].ID, jobs[i].Event)
+	}
+	return done
+}
+
+// firsts parts the first job of each household from those that follow it.
+func firsts(jobs []Job) (first, again []int) {
+	seen := make(map[Due]bool, len(jobs))
+	for i, j := range jobs {
+		k := Due{j.Rules.Clinic, j.ID}
+		if seen[k] {
+			again = append(again, i)
+			continue
+		}
+		seen[k] = true
+		first = append(first, i)
+	}
+	return first, again
+}
+
+func (s *Store) loadAll(ctx context.Context, jobs []Job, which []int, into []Loaded, done []Done) {
+	cmds := make([]*redis.SliceCmd, len(jobs))
+	// The error of Pipelined is the first command's; each is looked at below.
+	_, _ = s.rdb.Pipelined(ctx, func(p redis.Pipeliner) error {
+		for _, i := range which {
+			u := unit{jobs[i].Rules.Clinic, jobs[i].ID}
+			cmds[i] = p.MGet(ctx, householdKey(u), aliasKey(u))
+		}
+		return nil
+	})
+	for _, i := range which {
+		got, err := cmds[i].Result()
+		if err != nil {
+			done[i].Err = wrap("loading a household", err)
+			continue
+		}
+		into[i], done[i].Err = s.loaded(ctx, unit{jobs[i].Rules.Clinic, jobs[i].ID}, got)
+	}
+}
+
+// settle reads the answer to one commit of a batch, and goes on alone where
+// another event came between.
+func (s *Store) settle(ctx context.Context, j Job, c Change, cmd *redis.Cmd) Done {
+	out, current, err := committed(cmd)
+	switch {
+	case err != nil:
+		return Done{Err: err}
+	case out == Duplicate:
+		return Done{Result: care.Result{Household: c.Was, Reason: care.Repeated}}
+	case out == Committed:
+		return Done{Result: c.Result}
+	}
+	l, err := s.decodeHousehold(unit{j.Rules.Clinic, c.ID}, current, Direct)
+	if err != nil {
+		return Done{Err: err}
+	}
+	res, err := s.do(ctx, j.Rules, l, j.Event)
+	return Done{res, err}
+}

@@ -1,0 +1,108 @@
+package store
+
+import (
+	"context"
+	_ "embed"
+
+	"github.com/redis/go-redis/v9"
+)
+
+//go:embed scripts/commit.lua
+var commitSource string
+
+//go:embed scripts/claim.lua
+var claimSource string
+
+//go:embed scripts/forget.lua
+var forgetSource string
+
+//go:embed scripts/alias.lua
+var aliasSource string
+
+//go:embed scripts/ack.lua
+var ackSource string
+
+//go:embed scripts/aside.lua
+var asideSource string
+
+//go:embed scripts/retry.lua
+var retrySource string
+
+//go:embed scripts/revive.lua
+var reviveSource string
+
+//go:embed scripts/consumers.lua
+var consumersSource string
+
+//go:embed scripts/bucket.lua
+var bucketSource string
+
+var (
+	commitScript    = newScript(commitSource)
+	claimScript     = newScript(claimSource)
+	forgetScript    = newScript(forgetSource)
+	aliasScript     = newScript(aliasSource)
+	ackScript       = newScript(ackSource)
+	asideScript     = newScript(asideSource)
+	retryScript     = newScript(retrySource)
+	reviveScript    = newScript(reviveSource)
+	consumersScript = newScript(consumersSource)
+	bucketScript    = newScript(bucketSource)
+)
+
+// script is a Lua script and the digest it is called by.
+type script struct{ source, digest string }
+
+func newScript(source string) script {
+	return script{source: source, digest: redis.NewScript(source).Hash()}
+}
+
+// call is one run of a script.
+type call struct {
+	script script
+	keys   []string
+	args   []any
+}
+
+// run calls a script by its digest. A server that does not know it (it was
+// restarted, or its scripts flushed) has run nothing, and gets the source.
+func (s *Store) run(ctx context.Context, c call) *redis.Cmd {
+	cmd := s.rdb.EvalSha(ctx, c.script.digest, c.keys, c.args...)
+	if redis.HasErrorPrefix(cmd.Err(), "NOSCRIPT") {
+		return s.rdb.Eval(ctx, c.script.source, c.keys, c.args...)
+	}
+	return cmd
+}
+
+// runAll calls scripts in one pipeline, in order for any one partition. Each
+// reply carries its own error; a pipeline can't fall back by itself, so those
+// that met a server without the script are sent again with the source.
+func (s *Store) runAll(ctx context.Context, calls []call) []*redis.Cmd {
+	cmds := make([]*redis.Cmd, len(calls))
+	if len(calls) == 0 {
+		return cmds
+	}
+	// The error of Pipelined is the first command's; each is looked at below.
+	_, _ = s.rdb.Pipelined(ctx, func(p redis.Pipeliner) error {
+		for i, c := range calls {
+			cmds[i] = p.EvalSha(ctx, c.script.digest, c.keys, c.args...)
+		}
+		return nil
+	})
+	var missing []int
+	for i, cmd := range cmds {
+		if redis.HasErrorPrefix(cmd.Err(), "NOSCRIPT") {
+			missing = append(missing, i)
+		}
+	}
+	if len(missing) == 0 {
+		return cmds
+	}
+	_, _ = s.rdb.Pipelined(ctx, func(p redis.Pipeliner) error {
+		for _, i := range missing {
+			cmds[i] = p.Eval(ctx, calls[i].script.source, calls[i].keys, calls[i].args...)
+		}
+		return nil
+	})
+	return cmds
+}
