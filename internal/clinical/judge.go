@@ -85,7 +85,7 @@ type Judgement struct {
 }
 
 // Signal gives the state of one rule.
-func (j *Judgement) Signal(k SignalKind) Signal { return j.Signals[k] }
+func (j Judgement) Signal(k SignalKind) Signal { return j.Signals[k] }
 
 func (j *Judgement) metBits() uint8 {
 	var bits uint8

@@ -1,0 +1,6 @@
+//go:build long
+
+package clinical_test
+
+// runsPerFigure is how many runs stand behind each simulated run length.
+const runsPerFigure = 200_000
