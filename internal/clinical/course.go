@@ -23,14 +23,14 @@ const (
 
 // Reading is one check-in as the index sees it.
 type Reading struct {
-	At int64 // unix seconds
+	At int64 `cbor:"1,keyasint"` // unix seconds
 	// Day is the calendar day in the owner's zone, as days since 1970-01-01. Zero
 	// means the UTC day of At.
-	Day     int32
-	Items   Items
-	Index   Index // Course.Add works it out from Items, whatever was given
-	Before  bool  // a day-0 check-in, taken before treatment starts
-	Carried bool  // the owner said "same as last time" for the whole dog
+	Day     int32 `cbor:"2,keyasint,omitempty"`
+	Items   Items `cbor:"3,keyasint"`
+	Index   Index `cbor:"4,keyasint,omitempty"` // Course.Add works it out from Items, whatever was given
+	Before  bool  `cbor:"5,keyasint,omitempty"` // a day-0 check-in, taken before treatment starts
+	Carried bool  `cbor:"6,keyasint,omitempty"` // the owner said "same as last time" for the whole dog
 }
 
 // day is the reading's calendar day.

@@ -16,13 +16,13 @@ type Score float64
 // Index is the score of one check-in. A score whose Scored flag is false is 0
 // and means nothing.
 type Index struct {
-	Pain     Score // 100 × mean of the answered pain items ÷ 4
-	Mobility Score // likewise for the mobility items
-	Total    Score // mean of the two halves; the index itself
+	Pain     Score `cbor:"1,keyasint,omitempty"` // 100 × mean of the answered pain items ÷ 4
+	Mobility Score `cbor:"2,keyasint,omitempty"` // likewise for the mobility items
+	Total    Score `cbor:"3,keyasint,omitempty"` // mean of the two halves; the index itself
 
-	PainScored     bool // at least half of the applying pain items were answered
-	MobilityScored bool // likewise for mobility
-	Scored         bool // both halves are scored; without both there is no index
+	PainScored     bool `cbor:"4,keyasint,omitempty"` // at least half of the applying pain items were answered
+	MobilityScored bool `cbor:"5,keyasint,omitempty"` // likewise for mobility
+	Scored         bool `cbor:"6,keyasint,omitempty"` // both halves are scored; without both there is no index
 }
 
 // IndexOf scores one check-in. A half is scored when at least half of its

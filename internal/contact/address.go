@@ -18,9 +18,9 @@ const SMS Channel = "sms"
 // Address is one way to reach one person. It hides its value from fmt and
 // log/slog; read Value where the address itself is needed.
 type Address struct {
-	Channel Channel
+	Channel Channel `cbor:"1,keyasint"`
 	// Value is E.164 for SMS ("+447700900123"), else as the channel defines it.
-	Value string
+	Value string `cbor:"2,keyasint"`
 }
 
 // IsZero says whether the address is missing.
