@@ -2,7 +2,6 @@ package care
 
 import (
 	"gaitpost/dialog"
-	"gaitpost/internal/cadence"
 	"gaitpost/internal/clinical"
 	"gaitpost/internal/contact"
 	"gaitpost/internal/signs"
@@ -211,9 +210,9 @@ type Entry struct {
 // Due is when a prompt of one kind next falls due, and the local date of the
 // last one.
 type Due struct {
-	Kind PromptKind        `cbor:"1,keyasint"`
-	At   int64             `cbor:"2,keyasint"`
-	Last cadence.LocalDate `cbor:"3,keyasint,omitempty"`
+	Kind PromptKind `cbor:"1,keyasint"`
+	At   int64      `cbor:"2,keyasint"`
+	Last int32      `cbor:"3,keyasint,omitempty"` // local date of the last one, days since 1970; 0 for none
 }
 
 // QuietedSign is a known same-day sign that the practitioner agreed to ignore.

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"gaitpost/dialog"
+	"gaitpost/internal/cadence"
 	"gaitpost/internal/contact"
 )
 
@@ -128,12 +129,12 @@ func (t *turn) opens() string {
 
 // reads says when the practitioner next reads the digest, as an owner reads it.
 func (t *turn) reads() string {
-	today := cadenceDate(t.e.At, t.r.Zone)
-	at, _ := t.r.Cadences.Digest.Next(t.e.At, noDate, t.r.Zone)
+	today := cadence.DateIn(t.e.At, t.r.Zone)
+	at, _ := t.r.Cadences.Digest.Next(t.e.At, cadence.LocalDate{}, t.r.Zone)
 	if at.IsZero() {
 		return "soon"
 	}
-	switch days := today.DaysUntil(cadenceDate(at, t.r.Zone)); {
+	switch days := today.DaysUntil(cadence.DateIn(at, t.r.Zone)); {
 	case days == 0:
 		return "today"
 	case days == 1:
@@ -198,7 +199,7 @@ func (t *turn) notAfter(c Contact, p Purpose) time.Time {
 	case ForSafety:
 		return t.e.At.Add(24 * time.Hour)
 	case ForPrompt:
-		return t.r.Quiet.Before(t.e.At, t.r.zoneOf(c), t.r.Limits.PromptWindow)
+		return t.beforeQuiet(c, t.r.Limits.PromptWindow)
 	default:
 		return t.e.At.Add(12 * time.Hour)
 	}
@@ -274,7 +275,6 @@ func clone(h Household) Household {
 		d.Due = slices.Clone(d.Due)
 		d.Quieted = slices.Clone(d.Quieted)
 		d.Weights = slices.Clone(d.Weights)
-		d.Course = d.Course.Clone()
 	}
 	h.Alerts = slices.Clone(h.Alerts)
 	h.Sent = slices.Clone(h.Sent)

@@ -1,0 +1,272 @@
+package care
+
+import (
+	"fmt"
+	"slices"
+	"time"
+
+	"gaitpost/dialog"
+	"gaitpost/internal/clinical"
+	"gaitpost/internal/signs"
+)
+
+// laterAfter is when an owner who said "later" is asked again.
+const laterAfter = 3 * time.Hour
+
+// checkInDone scores a check-in that has ended, answered or not, and returns
+// the line that shows somebody reads it.
+func (t *turn) checkInDone(contact int8, o *Open, stale bool) []dialog.Line {
+	d := &t.h.Dogs[o.Dog]
+	items, carried := itemsOf(o.Session)
+	some := answered(items)
+	t.missedDoses(contact, o)
+	if !some {
+		return nil
+	}
+	d.Missed = 0
+	t.clearReason(o.Dog, Silence, 0)
+	d.Done++
+	d.CarriedLast = carried
+	j, ok := t.score(o.Dog, contact, clinical.Reading{
+		At: t.at, Items: items, Carried: carried, Before: d.Before || d.Done == 1 && t.at-t.h.Enrolled < 3*24*3600,
+	})
+	if !ok || stale {
+		return nil
+	}
+	return t.closing(contact, o.Dog, j)
+}
+
+// itemsOf reads the answered items of a session, and whether the whole was
+// carried over.
+func itemsOf(s dialog.Session) (clinical.Items, bool) {
+	items := noItems()
+	carried, some := true, false
+	for _, a := range s.Answers {
+		item, ok := clinical.ItemByCode(a.Item)
+		if !ok {
+			continue
+		}
+		if a.Value.NotApplicable {
+			items[item] = clinical.NotApplicable
+			continue
+		}
+		items[item] = clinical.Level(a.Value.Number)
+		some = true
+		carried = carried && a.Value.Carried
+	}
+	return items, some && carried
+}
+
+// noItems is a check-in of which nothing is answered yet.
+func noItems() clinical.Items {
+	var items clinical.Items
+	for i := range items {
+		items[i] = clinical.Missing
+	}
+	return items
+}
+
+func answered(items clinical.Items) bool {
+	return slices.ContainsFunc(items[:], clinical.Level.Answered)
+}
+
+// score takes a reading into the dog's course and lets the alert rules speak.
+func (t *turn) score(dog, contact int8, r clinical.Reading) (clinical.Judgement, bool) {
+	d := &t.h.Dogs[dog]
+	zone := t.r.Zone
+	if contact >= 0 {
+		zone = t.r.zoneOf(t.h.Contacts[contact])
+	}
+	_, offset := time.Unix(r.At, 0).In(zone).Zone()
+	r.Day = clinical.LocalDay(r.At, offset)
+	j, err := d.Course.Add(t.r.Thresholds, r, t.indexAlertOpen(dog))
+	if err != nil {
+		t.note(FactNote, dog, "not scored", err.Error())
+		return j, false
+	}
+	kept := j.Reading
+	t.fact(Fact{Kind: FactReading, Dog: dog + 1, Contact: contact + 1, Reading: &kept, Number: float64(j.Index.Total)})
+	t.judge(dog, contact, &j)
+	return j, true
+}
+
+func (t *turn) indexAlertOpen(dog int8) bool {
+	return slices.ContainsFunc(t.h.Alerts, func(a Alert) bool {
+		return a.Dog == dog && a.IsOpen() &&
+			(a.Reason == Level || a.Reason == Rise || a.Reason == Drift || a.Reason == Jump)
+	})
+}
+
+// judge turns the state of each index rule into alerts.
+func (t *turn) judge(dog, contact int8, j *clinical.Judgement) {
+	reasons := [...]AlertReason{Level, Rise, Drift, Jump}
+	for k := range clinical.SignalCount {
+		s := j.Signal(clinical.SignalKind(k))
+		reason := reasons[k]
+		if s.Met {
+			t.raise(evidence{dog: dog, reason: reason, urgency: reason.DefaultUrgency(), contact: max(contact, 0),
+				excess: s.Excess, sentence: indexSentence(j, s)})
+		} else if s.Cleared {
+			t.clearReason(dog, reason, 0)
+		}
+	}
+}
+
+// indexSentence says why in one sentence, with the numbers.
+func indexSentence(j *clinical.Judgement, s clinical.Signal) string {
+	n := s.Numbers
+	base := fmt.Sprintf("usual %.1f", j.Baseline.Value)
+	if j.Baseline.Kind.Wide() {
+		base += " (provisional)"
+	}
+	switch s.Reason {
+	case clinical.SignalLevel:
+		return fmt.Sprintf("index %.1f after %.1f, at or above %.0f twice; %s", n.Latest, n.Previous, n.Threshold, base)
+	case clinical.SignalRise:
+		if n.Single {
+			return fmt.Sprintf("index %.1f, %.1f above %s", n.Latest, n.Latest-j.Baseline.Value, base)
+		}
+		return fmt.Sprintf("index %.1f, mean of last two %.1f, %.1f above %s", n.Latest, n.Mean, n.Mean-j.Baseline.Value, base)
+	case clinical.SignalDrift:
+		return fmt.Sprintf("slow rise: average %.1f past limit %.1f; index %.1f, %s", j.EWMA, j.DriftLimit, n.Latest, base)
+	default:
+		return fmt.Sprintf("%s %d twice running, usually %.1f; index %.1f", s.Item, n.Level, n.ItemBaseline, j.Index.Total)
+	}
+}
+
+// missedDoses raises the doses reason.
+func (t *turn) missedDoses(contact int8, o *Open) {
+	v, ok := o.Session.Answer("doses")
+	if !ok || v.NotApplicable || o.Dog < 0 {
+		return
+	}
+	if int(v.Number) < t.r.Limits.MissedDoses {
+		return
+	}
+	t.raise(evidence{dog: o.Dog, reason: Doses, urgency: ForDigest, contact: contact,
+		sentence: fmt.Sprintf("%.0f doses missed in a week", v.Number)})
+}
+
+// closing picks the line that ends a check-in.
+func (t *turn) closing(contact, dog int8, j clinical.Judgement) []dialog.Line {
+	ctx := t.context(contact, dog)
+	ctx.Vars["reads"] = t.reads()
+	step := "closing_plain"
+	change := float64(j.Index.Total) - j.Baseline.Value
+	switch {
+	case !j.Index.Scored || j.Before:
+	case j.Baseline.Kind == clinical.NoBaseline:
+	case change <= -t.r.Thresholds.MeaningfulChange:
+		step = "closing_better"
+		ctx.Vars["better"] = t.better(dog)
+	case change >= t.r.Thresholds.MeaningfulChange:
+		step = "closing_worse"
+	default:
+		step = "closing_usual"
+	}
+	return []dialog.Line{t.r.Scripts.Say("checkin", step, ctx)}
+}
+
+// better names what improved most against the dog's first readings, in the
+// owner's own words where it is their own activity.
+func (t *turn) better(dog int8) string {
+	d := &t.h.Dogs[dog]
+	rs := d.Course.Readings()
+	if len(rs) < 2 {
+		return ""
+	}
+	first, last := rs[0], rs[len(rs)-1]
+	best, gain := -1, 0
+	for i := range last.Items {
+		if !first.Items[i].Answered() || !last.Items[i].Answered() {
+			continue
+		}
+		if g := int(first.Items[i] - last.Items[i]); g > gain {
+			best, gain = i, g
+		}
+	}
+	switch {
+	case best < 0:
+		return ""
+	case clinical.Item(best) == clinical.Own1:
+		return d.Own[0]
+	case clinical.Item(best) == clinical.Own2:
+		return d.Own[1]
+	default:
+		return clinical.Item(best).String()
+	}
+}
+
+// answeredSigns acts on the closed safety questions of a dialog.
+func (t *turn) answeredSigns(s *heard, o *Open, res dialog.Result) {
+	for _, a := range res.Recorded {
+		switch a.Item {
+		case "signs":
+			if a.Value.Yes && s.finding.Urgency == signs.None {
+				t.saidYes(s, o, a.Value.Text)
+			}
+		case "signs_which":
+			t.ticked(s, o, a.Value)
+		case "standing_can":
+			t.standing(s, o)
+		}
+	}
+	if len(res.Unsettled) > 0 {
+		t.unsettled(s.contact, o)
+	}
+}
+
+// saidYes takes a yes to "anything new?". In the owner's own words it is kept
+// as it is; bare, it counts as same-day until the list question is answered.
+func (t *turn) saidYes(s *heard, o *Open, detail string) {
+	sentence := "something new this week, not yet said what"
+	if detail != "" {
+		sentence = "something new this week: " + quote(s.Text)
+	}
+	t.raise(evidence{dog: o.Dog, reason: SignAlert, urgency: Today, contact: s.contact,
+		signs: []signs.Sign{signs.Unclear}, sentence: sentence})
+}
+
+// ticked takes the answer to the closed list: each option is a sign.
+func (t *turn) ticked(s *heard, o *Open, v dialog.Value) {
+	if v.NotApplicable || v.Text == "" || v.Text == "none" || v.Text == "other" {
+		return
+	}
+	sign := signs.Sign(v.Text)
+	t.screened(s, o, sign)
+}
+
+// screened treats a sign that came as an answer like one read from words.
+func (t *turn) screened(s *heard, o *Open, found ...signs.Sign) {
+	ticked := *s
+	ticked.dog = o.Dog
+	ticked.finding.Signs = found
+	ticked.finding.Reason = "answered the list question"
+	ticked.finding.Ask = false
+	ctx := t.screenContext(o.Dog)
+	ticked.finding.Urgency = signs.None
+	for _, f := range found {
+		ticked.finding.Urgency = max(ticked.finding.Urgency, f.Urgency(ctx))
+	}
+	t.safety(&ticked)
+}
+
+// standing judges a sudden 4: new and cannot stand or walk is an emergency,
+// new and can is same-day, not new is none.
+func (t *turn) standing(s *heard, o *Open) {
+	isNew, asked := o.Session.Answer("standing_new")
+	can, answered := o.Session.Answer("standing_can")
+	switch {
+	case answered && !can.Yes:
+		t.screened(s, o, signs.CannotStand)
+	case asked && isNew.Yes:
+		t.screened(s, o, signs.Lamer)
+	}
+}
+
+// unsettled treats a closed safety question left without an answer as a
+// same-day sign.
+func (t *turn) unsettled(contact int8, o *Open) {
+	t.raise(evidence{dog: o.Dog, reason: SignAlert, urgency: Today, contact: contact,
+		signs: []signs.Sign{signs.Unclear}, sentence: "a safety question was left unanswered"})
+}

@@ -1,0 +1,104 @@
+package care
+
+import (
+	"gaitpost/internal/clinical"
+	"gaitpost/internal/signs"
+)
+
+// taking returns the active entry of a class on the dog's plan, or nil.
+func (d *Dog) taking(c MedicineClass) *Entry {
+	for i := range d.Plan {
+		if d.Plan[i].Class == c && d.Plan[i].Status == Active {
+			return &d.Plan[i]
+		}
+	}
+	return nil
+}
+
+// takes reports whether a class is on the plan and may still act: active, or
+// held under suspicion.
+func (d *Dog) takes(c MedicineClass) bool {
+	for i := range d.Plan {
+		if d.Plan[i].Class == c && d.Plan[i].Status != Ended {
+			return true
+		}
+	}
+	return false
+}
+
+// medicine is the first active medicine on the plan, or nil.
+func (d *Dog) medicine() *Entry {
+	for i := range d.Plan {
+		if d.Plan[i].Class != NotMedicine && d.Plan[i].Status == Active {
+			return &d.Plan[i]
+		}
+	}
+	return nil
+}
+
+func (d *Dog) onMedicine() bool { return d.medicine() != nil }
+
+// onLossPlan reports whether weight loss is on the plan.
+func (d *Dog) onLossPlan() bool {
+	for i := range d.Plan {
+		if d.Plan[i].Area == AreaWeight && d.Plan[i].Status == Active {
+			return true
+		}
+	}
+	return false
+}
+
+// entry returns the plan entry with an id, or nil.
+func (d *Dog) entry(id uint16) *Entry {
+	for i := range d.Plan {
+		if d.Plan[i].ID == id {
+			return &d.Plan[i]
+		}
+	}
+	return nil
+}
+
+func (d *Dog) nextEntryID() uint16 {
+	id := uint16(0)
+	for _, e := range d.Plan {
+		id = max(id, e.ID)
+	}
+	return id + 1
+}
+
+// ignores reports whether the practitioner agreed to ignore a sign for now.
+func (d *Dog) ignores(s signs.Sign, at int64) bool {
+	for _, q := range d.Quieted {
+		if q.Sign == s && q.Until > at {
+			return true
+		}
+	}
+	return false
+}
+
+// before gives the last answered level of each item, for SAME.
+func (d *Dog) before() map[string]int {
+	rs := d.Course.Readings()
+	if len(rs) == 0 {
+		return nil
+	}
+	last := rs[len(rs)-1]
+	m := make(map[string]int, clinical.ItemCount)
+	for i, l := range last.Items {
+		if l.Answered() {
+			m[clinical.Item(i).String()] = int(l)
+		}
+	}
+	return m
+}
+
+// due returns the dog's due entry of a kind, making one where there is none.
+func (d *Dog) due(k PromptKind) *Due {
+	for i := range d.Due {
+		if d.Due[i].Kind == k {
+			return &d.Due[i]
+		}
+	}
+	d.Due = append(d.Due, Due{Kind: k})
+	return &d.Due[len(d.Due)-1]
+}

@@ -1,0 +1,281 @@
+package care
+
+import (
+	"slices"
+	"strings"
+	"unicode/utf8"
+
+	"gaitpost/dialog"
+	"gaitpost/dialog/answer"
+	"gaitpost/internal/signs"
+)
+
+// message takes what a person wrote. The safety screen and the opt-out match
+// come first, in every state, and both take effect; only then does anything
+// else see the text.
+func (t *turn) message(m *MessageIn) Reason {
+	c := t.h.contactOf(m.From)
+	if c < 0 {
+		c = 0
+	}
+	t.h.Contacts[c].Talk.LastIn = t.at
+	t.fact(Fact{Kind: FactWords, Contact: c + 1, Text: m.Text, Code: strings.Join(m.Media, " "), ID: m.ID})
+
+	said := t.listen(c, m)
+	if t.h.Stranger {
+		return t.stranger(said)
+	}
+	reason := t.safety(said)
+	switch said.control {
+	case answer.OptOut, answer.OptOutAll:
+		return t.optOut(said)
+	case answer.OptIn:
+		return t.optIn(said)
+	case answer.Help:
+		return t.help(said)
+	}
+	if said.finding.Death && said.finding.Urgency != signs.Emergency {
+		return t.deathReported(said)
+	}
+	if said.finding.Urgency == signs.Emergency || said.comfort() {
+		t.feedSilently(said)
+		return reason
+	}
+	if r := t.converse(said); reason == "" {
+		reason = r
+	}
+	return reason
+}
+
+// heard is a message with what was made of it before any dialog.
+type heard struct {
+	*MessageIn
+	contact int8
+	dog     int8 // the dog it is about, -1 when that cannot be told
+	finding signs.Finding
+	control answer.Control
+	why     answer.Reason
+}
+
+// comfort reports whether the message needs a kind word and nothing else.
+func (s *heard) comfort() bool { return s.finding.Euthanasia || s.finding.Distress }
+
+func (t *turn) listen(c int8, m *MessageIn) *heard {
+	s := &heard{MessageIn: m, contact: c, dog: t.aboutDog(c, m.Text)}
+	s.finding = signs.Screen(m.Text, t.screenContext(s.dog))
+	s.control, s.why = lexicon(t.h.Contacts[c].Lang).Control(m.Text)
+	switch m.ProviderOptOut {
+	case "STOP":
+		s.control = answer.OptOut
+	case "START":
+		s.control = answer.OptIn
+	case "HELP":
+		s.control = answer.Help
+	}
+	return s
+}
+
+// aboutDog guesses which dog a message is about: the one it names, the one
+// just asked about, or the only one.
+func (t *turn) aboutDog(c int8, text string) int8 {
+	low := lower(text)
+	named := int8(-1)
+	for i := range t.h.Dogs {
+		if t.h.Dogs[i].Status == Followed && mentions(low, lower(t.h.Dogs[i].Name)) {
+			if named >= 0 {
+				return -1 // both
+			}
+			named = int8(i)
+		}
+	}
+	if named >= 0 {
+		return named
+	}
+	if o := t.h.Contacts[c].Talk.Open; o != nil && o.Dog >= 0 && t.h.Dogs[o.Dog].Status == Followed {
+		return o.Dog
+	}
+	only, _ := t.onlyDog()
+	return only
+}
+
+// mentions reports whether text has name as a word of its own.
+func mentions(text, name string) bool {
+	if name == "" {
+		return false
+	}
+	for from := 0; ; {
+		i := strings.Index(text[from:], name)
+		if i < 0 {
+			return false
+		}
+		i += from
+		before, _ := utf8.DecodeLastRuneInString(text[:i])
+		after, _ := utf8.DecodeRuneInString(text[i+len(name):])
+		if !isLetter(before) && !isLetter(after) {
+			return true
+		}
+		from = i + len(name)
+	}
+}
+
+func isLetter(r rune) bool { return r != utf8.RuneError && (r >= 'a' && r <= 'z' || r > 127) }
+
+// screenContext tells the screen what is on the plan of the dog a message is
+// about; where that cannot be told, what is on any plan of the household.
+func (t *turn) screenContext(dog int8) signs.Context {
+	var ctx signs.Context
+	for i := range t.h.Dogs {
+		d := &t.h.Dogs[i]
+		ctx.DogNames = append(ctx.DogNames, d.Name)
+		if dog >= 0 && int8(i) != dog {
+			continue
+		}
+		ctx.NSAID = ctx.NSAID || d.takes(NSAID)
+		ctx.Antibody = ctx.Antibody || d.takes(Antibody)
+	}
+	return ctx
+}
+
+// converse hands a message to staff, to the dialog that is open, or keeps it
+// for the practice.
+func (t *turn) converse(s *heard) Reason {
+	talk := &t.h.Contacts[s.contact].Talk
+	switch {
+	case s.Text == "" && len(s.Media) == 0:
+		t.sayStep(s.contact, s.dog, ForReply, "staff", "empty")
+		return AskedAgain
+	case talk.Handover > t.at:
+		t.keepForPractice(s, Today, "wrote back to staff")
+		return InHandover
+	case s.Text == "":
+		t.keepForPractice(s, ForDigest, "sent "+mediaWords(s.Media))
+		t.sayReads(s, "media_received")
+		return MessageKept
+	}
+	if s.control == answer.OptOutDoubtful {
+		t.keepForPractice(s, Today, "may want the texts to stop")
+	}
+	if talk.Open != nil {
+		return t.reply(s)
+	}
+	return t.remark(s)
+}
+
+// remark keeps what an owner wrote outside any dialog, and says when it will
+// be read.
+func (t *turn) remark(s *heard) Reason {
+	if s.finding.Urgency != signs.None { // the safety reply has answered already
+		return ""
+	}
+	if smallTalk(s.Text) {
+		return MessageKept
+	}
+	urgency, what := t.wants(s)
+	t.keepForPractice(s, urgency, what)
+	if t.h.Contacts[s.contact].Consent.State == Agreed {
+		t.sayReads(s, "message_received")
+	}
+	return MessageKept
+}
+
+// wants says how soon a remark should be read: a request the same day, the
+// rest with the digest.
+func (t *turn) wants(s *heard) (Urgency, string) {
+	switch s.control {
+	case answer.Callback:
+		return Today, "asks for a call"
+	case answer.Prescription:
+		return Today, "asks for medicine"
+	case answer.Question:
+		return ForDigest, "asks"
+	default:
+		return ForDigest, "writes"
+	}
+}
+
+// keepForPractice raises a message for the practice with the owner's words.
+func (t *turn) keepForPractice(s *heard, u Urgency, what string) {
+	sentence := t.h.Contacts[s.contact].Name + " " + what
+	if s.Text != "" {
+		sentence += ": " + quote(s.Text)
+	}
+	t.raise(evidence{dog: s.dog, reason: Question, urgency: u, sentence: sentence, contact: s.contact})
+}
+
+// sayReads tells the owner when what they wrote will be read.
+func (t *turn) sayReads(s *heard, step string) {
+	ctx := t.context(s.contact, s.dog)
+	ctx.Vars["reads"] = t.reads()
+	t.say(s.contact, ForReply, t.r.Scripts.Say("staff", step, ctx))
+}
+
+// stranger answers a number that is not enrolled: an emergency gets the
+// numbers, once; the practice is told either way.
+func (t *turn) stranger(s *heard) Reason {
+	emergency := s.finding.Urgency == signs.Emergency
+	const again = 24 * 3600
+	first := t.h.ScreenedAt == 0 || t.at-t.h.ScreenedAt > again
+	switch {
+	case s.control == answer.OptOut || s.control == answer.OptOutAll:
+		t.setConsent(s, OptedOut)
+		if !emergency {
+			return OptOut
+		}
+	case s.control == answer.Help && t.h.Contacts[s.contact].Consent.State != OptedOut:
+		t.sayStep(s.contact, -1, ForReply, "help", "help")
+		return HelpGiven
+	}
+	if emergency {
+		t.raise(evidence{dog: -1, reason: RedFlag, urgency: Now, contact: s.contact, signs: s.finding.Signs,
+			sentence: "a number that is not enrolled writes: " + quote(s.Text)})
+		if first {
+			t.sayStep(s.contact, -1, ForSafety, "safety", "unknown_sender_emergency")
+			t.h.ScreenedAt = t.at
+		}
+		return RedFlagRaised
+	}
+	urgency := ForDigest
+	if s.finding.Urgency == signs.SameDay {
+		urgency = Today
+	}
+	t.raise(evidence{dog: -1, reason: Question, urgency: urgency, contact: s.contact,
+		sentence: "a number that is not enrolled writes: " + quote(s.Text)})
+	if t.h.ScreenedAt == 0 && t.h.Contacts[s.contact].Consent.State != OptedOut {
+		t.sayStep(s.contact, -1, ForReply, "staff", "line_not_known")
+		t.h.ScreenedAt = t.at
+	}
+	return StrangerKept
+}
+
+// smallTalk reports whether a text needs no answer and no reading.
+func smallTalk(text string) bool {
+	word := strings.Trim(strings.ToLower(text), " .!\n\U0001F44D\U0001F642\U0001F60A❤️")
+	return word == "" || slices.Contains([]string{"ok", "okay", "thanks", "thank you", "thankyou", "ta", "cheers",
+		"thx", "great", "lovely", "will do", "thanks very much", "many thanks", "ok thanks", "ok thank you", "great thanks",
+		"no worries", "no problem", "you too", "bye", "goodnight", "good night", "perfect", "brilliant"}, word)
+}
+
+// quote is an owner's words as an alert shows them: one line, not too long.
+func quote(text string) string {
+	const most = 140
+	text = strings.Join(strings.Fields(text), " ")
+	if utf8.RuneCountInString(text) > most {
+		text = string([]rune(text)[:most-1]) + "…"
+	}
+	return "\"" + text + "\""
+}
+
+func mediaWords(types []string) string {
+	if len(types) == 1 && strings.HasPrefix(types[0], "image/") {
+		return "a photo"
+	}
+	if len(types) == 1 && strings.HasPrefix(types[0], "video/") {
+		return "a video"
+	}
+	return "pictures or files"
+}
+
+// lexicon returns the words of a language; English where there are none yet.
+func lexicon(string) *answer.Lexicon { return answer.English() }
+
+func lower(s string) string { return strings.ToLower(s) }

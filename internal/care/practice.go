@@ -1,0 +1,293 @@
+package care
+
+import (
+	"fmt"
+	"slices"
+
+	"gaitpost/internal/clinical"
+)
+
+// practice does what staff decided. A refusal changes nothing and says why.
+func (t *turn) practice(p *Practice) Reason {
+	if p.Enrol == nil && t.h.Enrolled == 0 && !t.h.Stranger {
+		return t.refuse("That household is not enrolled.")
+	}
+	switch {
+	case p.Enrol != nil:
+		return t.enrol(p.By, p.Enrol)
+	case p.Plan != nil:
+		return t.planChange(p.By, p.Plan)
+	case p.Ack != nil:
+		return t.acknowledge(p.By, p.Ack)
+	case p.Close != nil:
+		return t.closeAlert(p.By, p.Close)
+	case p.Write != nil:
+		return t.writeOwner(p.By, p.Write)
+	case p.Resume != nil:
+		return t.resume(p.Resume)
+	case p.Consent != nil:
+		return t.recordConsent(p.By, p.Consent)
+	default:
+		return t.aboutDogAction(p)
+	}
+}
+
+// aboutDogAction does what staff decided about one dog.
+func (t *turn) aboutDogAction(p *Practice) Reason {
+	dog := p.dog()
+	if dog < 0 || int(dog) >= len(t.h.Dogs) {
+		return t.refuse("There is no such dog in this household.")
+	}
+	d := &t.h.Dogs[dog]
+	switch {
+	case p.Farewell != nil:
+		return t.farewell(p.By, p.Farewell)
+	case p.Quiet != nil:
+		d.Quiet = p.Quiet.Until
+		t.fact(Fact{Kind: FactNote, Dog: dog + 1, Code: "quieted", Number: float64(p.Quiet.Until), By: p.By})
+	case p.QuietSign != nil:
+		return t.quietSign(p.By, p.QuietSign)
+	case p.CheckIn != nil:
+		return t.enteredCheckIn(p.By, p.CheckIn)
+	case p.Weigh != nil:
+		return t.enteredWeight(p.By, p.Weigh)
+	case p.Note != nil:
+		t.fact(Fact{Kind: FactNote, Dog: dog + 1, Text: p.Note.Text, By: p.By})
+	case p.Findings != nil:
+		t.findings(p.By, p.Findings)
+	}
+	return PracticeDone
+}
+
+// dog is the dog an action is about, or -1.
+func (p *Practice) dog() int8 {
+	switch {
+	case p.Farewell != nil:
+		return p.Farewell.Dog
+	case p.Quiet != nil:
+		return p.Quiet.Dog
+	case p.QuietSign != nil:
+		return p.QuietSign.Dog
+	case p.CheckIn != nil:
+		return p.CheckIn.Dog
+	case p.Weigh != nil:
+		return p.Weigh.Dog
+	case p.Note != nil:
+		return p.Note.Dog
+	case p.Findings != nil:
+		return p.Findings.Dog
+	}
+	return -1
+}
+
+// quietSign lets the practitioner ignore a known same-day sign until a date.
+func (t *turn) quietSign(by string, q *QuietSign) Reason {
+	ctx := t.screenContext(q.Dog)
+	if q.Sign.Urgency(ctx) > 1 {
+		return t.refuse("An emergency sign can't be quieted.")
+	}
+	if q.Until <= t.at {
+		return t.refuse("A quieted sign needs an end date in the future.")
+	}
+	d := &t.h.Dogs[q.Dog]
+	d.Quieted = slices.DeleteFunc(d.Quieted, func(k QuietedSign) bool { return k.Sign == q.Sign || k.Until <= t.at })
+	d.Quieted = append(d.Quieted, QuietedSign{Sign: q.Sign, Until: q.Until, By: by})
+	t.fact(Fact{Kind: FactSign, Dog: q.Dog + 1, Code: "quieted", Text: string(q.Sign), Number: float64(q.Until), By: by})
+	return PracticeDone
+}
+
+// enteredCheckIn scores a check-in taken by telephone or on paper.
+func (t *turn) enteredCheckIn(by string, c *EnteredCheckIn) Reason {
+	d := &t.h.Dogs[c.Dog]
+	if d.Status != Followed {
+		return t.refuse(d.Name + " is not followed any more.")
+	}
+	if _, err := clinical.IndexOf(c.Items); err != nil {
+		return t.refuse("An answer is out of range: use 0 to 4, or leave it out.")
+	}
+	t.fact(Fact{Kind: FactPrompt, Dog: c.Dog + 1, Code: "entered", Text: c.Who, By: by})
+	d.Missed = 0
+	d.Done++
+	d.CarriedLast = false
+	t.clearReason(c.Dog, Silence, 0)
+	if _, ok := t.score(c.Dog, t.h.primary(), clinical.Reading{At: t.at, Items: c.Items, Before: c.Before || d.Before}); !ok {
+		return t.refuse("That check-in is older than the newest one, or its date can't be right.")
+	}
+	if len(c.Signs) > 0 {
+		t.enteredSigns(c)
+	}
+	if int(c.Doses) >= t.r.Limits.MissedDoses {
+		t.raise(evidence{dog: c.Dog, reason: Doses, urgency: ForDigest,
+			sentence: fmt.Sprintf("%d doses missed in a week", c.Doses)})
+	}
+	return PracticeDone
+}
+
+// enteredSigns raises signs told to staff. Nobody is texted: they were on the
+// telephone.
+func (t *turn) enteredSigns(c *EnteredCheckIn) {
+	ctx := t.screenContext(c.Dog)
+	ev := evidence{dog: c.Dog, reason: SignAlert, urgency: Today, signs: c.Signs,
+		sentence: signLabels(c.Signs) + ", told to the practice"}
+	for _, s := range c.Signs {
+		if s.Urgency(ctx) > 1 {
+			ev.reason, ev.urgency = RedFlag, Now
+		}
+	}
+	t.raise(ev)
+}
+
+func (t *turn) enteredWeight(by string, w *EnteredWeight) Reason {
+	if w.Grams <= 0 || clinical.Grams(w.Grams) > clinical.MaxGrams {
+		return t.refuse("A dog's weight is above 0 and at most 200 kg.")
+	}
+	d := &t.h.Dogs[w.Dog]
+	if w.BCS != 0 {
+		d.BCS = w.BCS
+	}
+	if w.Muscle != 0 {
+		d.Muscle = w.Muscle
+	}
+	t.weigh(w.Dog, -1, clinical.WeighIn{At: t.at, Grams: clinical.Grams(w.Grams), Scale: w.Scale})
+	t.out.Facts[len(t.out.Facts)-1].By = by
+	return PracticeDone
+}
+
+func (t *turn) findings(by string, f *Findings) {
+	d := &t.h.Dogs[f.Dog]
+	if f.BCS != 0 {
+		d.BCS = f.BCS
+	}
+	if f.Muscle != 0 {
+		d.Muscle = f.Muscle
+	}
+	t.fact(Fact{Kind: FactFinding, Dog: f.Dog + 1, Text: f.Text, Number: float64(f.BCS), By: by})
+}
+
+// writeOwner sends staff's own words and hands the conversation to them:
+// prompts wait and a lone "2" is not scored, while the screen goes on.
+func (t *turn) writeOwner(by string, w *WriteOwner) Reason {
+	if w.Contact < 0 || int(w.Contact) >= len(t.h.Contacts) {
+		return t.refuse("There is no such contact in this household.")
+	}
+	c := &t.h.Contacts[w.Contact]
+	if w.Text == "" {
+		return t.refuse("There is nothing to send.")
+	}
+	if c.Consent.State == OptedOut {
+		return t.refuse(c.Name + " has asked not to be texted. Please ring.")
+	}
+	id := t.send(w.Contact, FromPractice, w.Text)
+	c.Talk.Handover = t.e.At.Add(t.r.Limits.HandoverFor).Unix()
+	t.fact(Fact{Kind: FactWrote, Contact: w.Contact + 1, Text: w.Text, By: by, ID: id})
+	return PracticeDone
+}
+
+// resume gives a conversation back to the scripts.
+func (t *turn) resume(r *Resume) Reason {
+	if r.Contact < 0 || int(r.Contact) >= len(t.h.Contacts) {
+		return t.refuse("There is no such contact in this household.")
+	}
+	talk := &t.h.Contacts[r.Contact].Talk
+	talk.Handover, talk.Paused = 0, 0
+	return PracticeDone
+}
+
+// recordConsent keeps a consent given or withdrawn in person or by telephone.
+func (t *turn) recordConsent(by string, rc *RecordConsent) Reason {
+	if rc.Contact < 0 || int(rc.Contact) >= len(t.h.Contacts) {
+		return t.refuse("There is no such contact in this household.")
+	}
+	if rc.State != Agreed && rc.State != OptedOut && rc.State != Declined {
+		return t.refuse("A consent is given, declined or withdrawn.")
+	}
+	c := &t.h.Contacts[rc.Contact]
+	if c.Consent.State == OptedOut && rc.State == Agreed {
+		return t.refuse(c.Name + " opted out by text and can only come back by texting START.")
+	}
+	c.Consent = Consent{State: rc.State, At: t.at, How: rc.How}
+	t.fact(Fact{Kind: FactConsent, Contact: rc.Contact + 1, Code: rc.State.String(), Text: rc.How, By: by})
+	switch rc.State {
+	case Agreed:
+		c.Talk.Open = nil
+		t.begin(rc.Contact)
+	default:
+		c.Talk.Open, c.Talk.Suspended, c.Talk.Queue = nil, nil, nil
+		t.monitoringEnded(rc.Contact, "asked for the texts to stop")
+	}
+	return PracticeDone
+}
+
+// planChange starts, stops, holds, restarts or adjusts an entry of the plan.
+func (t *turn) planChange(by string, p *PlanChange) Reason {
+	dog := t.dogNamed(p.Dog)
+	if dog < 0 {
+		return t.refuse(fmt.Sprintf("There is no dog called %q in this household.", p.Dog))
+	}
+	d := &t.h.Dogs[dog]
+	on := p.On
+	if on == 0 {
+		on = t.at
+	}
+	e := d.entry(p.Entry)
+	if e == nil && p.Action != PlanStart {
+		if e = d.named(p.What); e == nil {
+			return t.refuse(fmt.Sprintf("%s has no %q on the plan.", d.Name, p.What))
+		}
+	}
+	switch p.Action {
+	case PlanStart:
+		d.Plan = append(d.Plan, Entry{ID: d.nextEntryID(), Area: p.Area, What: p.What, Class: p.Class,
+			Started: on, Comfort: p.Comfort, By: by, Why: p.Reason, Batch: p.Batch})
+		e = &d.Plan[len(d.Plan)-1]
+	case PlanStop:
+		e.Status, e.Ended, e.Reason = Ended, on, p.Reason
+	case PlanHold:
+		e.Status, e.Reason = Held, p.Reason
+	case PlanRestart:
+		e.Status, e.Started, e.Ended, e.Reason = Active, on, 0, p.Reason
+	case PlanAdjust:
+		e.Status, e.Reason = Active, p.Reason
+	default:
+		return t.refuse(fmt.Sprintf("%q is not a plan change: use start, stop, hold, restart or adjust.", p.Action))
+	}
+	d.Unsaid = false
+	t.fact(Fact{Kind: FactPlan, Dog: dog + 1, Code: string(p.Action), Text: e.What, ID: string(e.Class), By: by, Number: float64(on)})
+	t.afterPlanChange(dog, e, p, on)
+	return PracticeDone
+}
+
+// afterPlanChange opens a stretch where comfort should change, places the
+// signs-only texts of a new or restarted medicine and the reassessment.
+func (t *turn) afterPlanChange(dog int8, e *Entry, p *PlanChange, on int64) {
+	d := &t.h.Dogs[dog]
+	if e.Class != NotMedicine && (p.Action == PlanStart || p.Action == PlanRestart) {
+		d.Before = false
+	}
+	if p.Comfort && p.Action != PlanHold {
+		d.Course.BeginStretchUnder(t.r.Thresholds, on, true)
+	}
+	t.scheduleSignsOnly(d)
+	if p.Action != PlanHold {
+		t.reassessAfterChange(d)
+	}
+}
+
+func (t *turn) dogNamed(name string) int8 {
+	for i := range t.h.Dogs {
+		if lower(t.h.Dogs[i].Name) == lower(name) {
+			return int8(i)
+		}
+	}
+	return -1
+}
+
+// named is the newest entry of that name that has not ended, or nil.
+func (d *Dog) named(what string) *Entry {
+	for i := len(d.Plan) - 1; i >= 0; i-- {
+		if lower(d.Plan[i].What) == lower(what) && d.Plan[i].Status != Ended {
+			return &d.Plan[i]
+		}
+	}
+	return nil
+}

@@ -1,0 +1,252 @@
+package care
+
+import (
+	"fmt"
+	"time"
+
+	"gaitpost/internal/signs"
+)
+
+// tick does everything that is due at the event's instant, most urgent first.
+func (t *turn) tick() Reason {
+	reason := NothingDue
+	did := func(r Reason) {
+		if reason == NothingDue && r != "" {
+			reason = r
+		} else if r != "" {
+			reason = Woken
+		}
+	}
+	for i := range t.h.Alerts {
+		did(t.tickAlert(&t.h.Alerts[i]))
+	}
+	for i := range t.h.Contacts {
+		did(t.tickTalk(int8(i)))
+	}
+	if p := t.h.primary(); p >= 0 {
+		did(t.tickPrompts(p))
+	}
+	return reason
+}
+
+// tickAlert tells the next in line of an alert, or asks the owner whether a vet
+// has been reached.
+func (t *turn) tickAlert(a *Alert) Reason {
+	if !a.IsOpen() {
+		return ""
+	}
+	if a.Ask != 0 && a.Ask <= t.at {
+		t.askReached(a)
+		return FollowedUp
+	}
+	if a.Tell == 0 || a.Tell > t.at || a.State == Acknowledged {
+		if a.State == Acknowledged && a.Tell <= t.at {
+			a.Tell = 0
+		}
+		return ""
+	}
+	kind := NoticeNew
+	switch {
+	case a.Outcome == CouldNotReach:
+		kind = NoticeDueAgain
+	case a.Urgency == Now:
+		kind = NoticeUnanswered
+	}
+	if a.Urgency == Now {
+		t.tellNext(a, kind)
+		return Escalated
+	}
+	a.Tell = 0
+	t.notice(a, kind, t.firstInLine())
+	return Escalated
+}
+
+// askReached asks the owner once whether a vet has been reached; without a
+// contact to ask, the chain goes on.
+func (t *turn) askReached(a *Alert) {
+	a.Ask = 0
+	if a.Reached != NotAsked {
+		return
+	}
+	a.Reached = Asking
+	if int(a.Contact) >= len(t.h.Contacts) || t.h.Stranger {
+		return
+	}
+	t.interrupt(a.Contact, Prompt{Kind: PromptReached, Dog: a.Dog,
+		Slot: fmt.Sprintf("reached/%d", a.N), Due: t.at, Alert: a.N})
+}
+
+// deadlines lists when an open dialog next needs something: its safety
+// question, an answer that was put off, the one reminder, its end. Reminders
+// wait for quiet hours to pass; safety does not.
+func (t *turn) deadlines(c *Contact, o *Open) []int64 {
+	if o.Kind == PromptReached {
+		return []int64{o.AskedAt + seconds(t.r.Limits.FollowUpWait)}
+	}
+	var list []int64
+	if t.safetyOpen(o) && o.Alert == 0 {
+		list = append(list, o.AskedAt+seconds(t.r.Limits.SafetyQuestionAfter))
+	}
+	if o.Kind == PromptInvitation {
+		return list // it waits for its answer; nothing more is sent
+	}
+	hold := t.heldUntil(c)
+	switch {
+	case o.Later != 0:
+		list = append(list, t.outsideQuiet(c, max(o.Later, hold)))
+	case !o.Reminded:
+		list = append(list, t.outsideQuiet(c, max(o.BegunAt+seconds(t.r.Limits.RemindAfter), hold)))
+	}
+	return append(list, o.BegunAt+seconds(t.r.Limits.CloseAfter))
+}
+
+func seconds(d time.Duration) int64 { return int64(d / time.Second) }
+
+func (t *turn) outsideQuiet(c *Contact, at int64) int64 {
+	moved, _ := t.r.Quiet.Delay(time.Unix(at, 0), t.r.zoneOf(*c))
+	return moved.Unix()
+}
+
+func (t *turn) safetyOpen(o *Open) bool { return t.r.Scripts.OpenSafetyQuestion(o.Session) }
+
+// tickTalk keeps one conversation moving.
+func (t *turn) tickTalk(contact int8) Reason {
+	c := &t.h.Contacts[contact]
+	o := c.Talk.Open
+	if o == nil {
+		if c.Consent.State == Agreed && t.heldUntil(c) <= t.at && (len(c.Talk.Queue) > 0 || c.Talk.Suspended != nil) &&
+			t.outsideQuiet(c, t.at) <= t.at {
+			t.openNext(contact, ForPrompt)
+			return Prompted
+		}
+		return ""
+	}
+	if o.Kind == PromptReached {
+		if o.AskedAt+seconds(t.r.Limits.FollowUpWait) > t.at {
+			return ""
+		}
+		c.Talk.Open = nil
+		if a := t.alert(o.Alert); a != nil && a.Reached == Asking {
+			t.notReached(a, "no answer whether a vet has been reached")
+		}
+		t.openNext(contact, ForPrompt)
+		return Escalated
+	}
+	if t.safetyOpen(o) && o.Alert == 0 && o.AskedAt+seconds(t.r.Limits.SafetyQuestionAfter) <= t.at {
+		t.safetyUnanswered(contact, o)
+		return SafetyUnanswered
+	}
+	if o.Kind == PromptInvitation {
+		return ""
+	}
+	return t.tickOpen(contact, o)
+}
+
+// tickOpen reminds once, comes back to who said "later", and closes.
+func (t *turn) tickOpen(contact int8, o *Open) Reason {
+	c := &t.h.Contacts[contact]
+	if o.BegunAt+seconds(t.r.Limits.CloseAfter) <= t.at {
+		t.closeStale(contact, o)
+		return ClosedStale
+	}
+	if t.heldUntil(c) > t.at || t.outsideQuiet(c, t.at) > t.at {
+		return ""
+	}
+	ctx := t.dialogContext(contact, o.Dog, o.Kind)
+	if o.Later != 0 && o.Later <= t.at {
+		o.Later, o.AskedAt = 0, t.at
+		t.say(contact, ForPrompt, t.r.Scripts.Ask(o.Session, ctx)...)
+		return Reminded
+	}
+	if !o.Reminded && o.Later == 0 && o.BegunAt+seconds(t.r.Limits.RemindAfter) <= t.at {
+		o.Reminded = true
+		t.note(FactPrompt, o.Dog, "reminded", o.Slot)
+		t.say(contact, ForPrompt, t.r.Scripts.Remind(o.Session, ctx)...)
+		return Reminded
+	}
+	return ""
+}
+
+// safetyUnanswered makes a same-day sign of a closed safety question that
+// nobody answered.
+func (t *turn) safetyUnanswered(contact int8, o *Open) {
+	i := t.raise(evidence{dog: o.Dog, reason: SignAlert, urgency: Today, contact: contact,
+		signs: []signs.Sign{signs.Unclear}, sentence: "a safety question has gone unanswered for " + hours(t.r.Limits.SafetyQuestionAfter)})
+	if i >= 0 {
+		o.Alert = t.h.Alerts[i].N // said once
+	}
+}
+
+func hours(d time.Duration) string { return fmt.Sprintf("%g hours", d.Hours()) }
+
+// closeStale ends a dialog that was never finished; what was answered counts.
+func (t *turn) closeStale(contact int8, o *Open) {
+	t.h.Contacts[contact].Talk.Open = nil
+	t.note(FactPrompt, o.Dog, "closed", o.Slot)
+	if o.Dog < 0 || t.h.Dogs[o.Dog].Status != Followed {
+		return
+	}
+	switch o.Kind {
+	case PromptCheckIn:
+		if items, _ := itemsOf(o.Session); answered(items) {
+			t.checkInDone(contact, o, true)
+			return
+		}
+		t.unanswered(contact, o.Dog)
+	}
+}
+
+// unanswered counts check-ins running that nobody answered.
+func (t *turn) unanswered(contact, dog int8) {
+	d := &t.h.Dogs[dog]
+	d.Missed++
+	if int(d.Missed) < t.r.Limits.SilentCheckIns {
+		return
+	}
+	t.raise(evidence{dog: dog, reason: Silence, urgency: ForDigest, contact: contact,
+		sentence: fmt.Sprintf("%d check-ins running unanswered", d.Missed)})
+}
+
+// tickPrompts opens what is due with the primary contact.
+func (t *turn) tickPrompts(contact int8) Reason {
+	c := &t.h.Contacts[contact]
+	reason := Reason("")
+	for i := range t.h.Dogs {
+		d := &t.h.Dogs[i]
+		if d.Status != Followed {
+			continue
+		}
+		for k := range d.Due {
+			if d.Due[k].At == noDue || d.Due[k].At > t.at {
+				continue
+			}
+			if t.heldUntil(c) > t.at {
+				continue
+			}
+			reason = t.promptDue(contact, int8(i), d.Due[k].Kind, d.Due[k].At)
+		}
+	}
+	return reason
+}
+
+// promptDue sends a prompt that fell due, or says why not: too late, in quiet
+// hours.
+func (t *turn) promptDue(contact, dog int8, kind PromptKind, due int64) Reason {
+	slot := t.slot(kind, dog)
+	c := &t.h.Contacts[contact]
+	if until := t.outsideQuiet(c, t.at); until > t.at {
+		t.h.Dogs[dog].due(kind).At = until
+		return DeferredQuiet
+	}
+	late := t.at-due > seconds(t.r.Limits.PromptWindow) && c.Talk.Handover < due && c.Talk.Paused < due
+	t.advance(dog, kind)
+	if late {
+		t.note(FactPrompt, dog, "skipped", slot+": too late")
+		return SkippedLate
+	}
+	if o := c.Talk.Open; o != nil && o.Kind == kind && o.Dog == dog {
+		t.closeStale(contact, o) // last time's was never finished
+	}
+	t.openPrompt(contact, Prompt{Kind: kind, Dog: dog, Slot: slot, Due: due}, ForPrompt)
+	return Prompted
+}
