@@ -1,9 +1,5 @@
 package care
 
-import (
-	"gaitpost/dialog"
-)
-
 // setConsent keeps who agreed to what, when, how and in which words.
 func (t *turn) setConsent(s *heard, state ConsentState) {
 	c := &t.h.Contacts[s.contact]

@@ -5,7 +5,6 @@ import (
 	"strings"
 	"unicode/utf8"
 
-	"gaitpost/dialog"
 	"gaitpost/dialog/answer"
 	"gaitpost/internal/signs"
 )
@@ -59,6 +58,10 @@ type heard struct {
 
 // comfort reports whether the message needs a kind word and nothing else.
 func (s *heard) comfort() bool { return s.finding.Euthanasia || s.finding.Distress }
+
+func (s *heard) optsOut() bool {
+	return s.control == answer.OptOut || s.control == answer.OptOutAll
+}
 
 func (t *turn) listen(c int8, m *MessageIn) *heard {
 	s := &heard{MessageIn: m, contact: c, dog: t.aboutDog(c, m.Text)}
@@ -216,7 +219,7 @@ func (t *turn) stranger(s *heard) Reason {
 	const again = 24 * 3600
 	first := t.h.ScreenedAt == 0 || t.at-t.h.ScreenedAt > again
 	switch {
-	case s.control == answer.OptOut || s.control == answer.OptOutAll:
+	case s.optsOut():
 		t.setConsent(s, OptedOut)
 		if !emergency {
 			return OptOut
@@ -260,7 +263,7 @@ func quote(text string) string {
 	const most = 140
 	text = strings.Join(strings.Fields(text), " ")
 	if utf8.RuneCountInString(text) > most {
-		text = string([]rune(text)[:most-1]) + "…"
+		text = string([]rune(text)[:most-3]) + "..."
 	}
 	return "\"" + text + "\""
 }

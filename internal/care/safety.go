@@ -33,7 +33,7 @@ func (t *turn) safety(s *heard) Reason {
 // vet has been reached.
 func (t *turn) emergency(s *heard) Reason {
 	lines := []dialog.Line{t.safetyLine(s, "emergency")}
-	if s.control.OptsOut() || t.h.Contacts[s.contact].Consent.State == OptedOut {
+	if s.optsOut() || t.h.Contacts[s.contact].Consent.State == OptedOut {
 		lines = append(lines, t.safetyLine(s, "after_optout"))
 	} else if s.finding.Ask {
 		lines = append(lines, t.line(s, "safety", "ask_now"))

@@ -261,7 +261,7 @@ func (t *turn) afterReply(s *heard, o *Open, res dialog.Result) []dialog.Line {
 }
 
 func (t *turn) replyPurpose(o *Open) Purpose {
-	if o.Kind == PromptReached || o.Kind == PromptSignCheck || t.r.Scripts.OpenSafetyQuestion(o.Session) {
+	if o.Kind == PromptReached || o.Kind == PromptSignCheck || t.safetyOpen(o) {
 		return ForSafety
 	}
 	return ForReply

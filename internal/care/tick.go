@@ -107,7 +107,11 @@ func (t *turn) outsideQuiet(c *Contact, at int64) int64 {
 	return moved.Unix()
 }
 
-func (t *turn) safetyOpen(o *Open) bool { return t.r.Scripts.OpenSafetyQuestion(o.Session) }
+// safetyOpen reports whether a dialog stands at a closed safety question.
+func (t *turn) safetyOpen(o *Open) bool {
+	script, ok := t.r.Scripts.Script(o.Session.Script)
+	return ok && script.OpenSafetyQuestion(o.Session)
+}
 
 // tickTalk keeps one conversation moving.
 func (t *turn) tickTalk(contact int8) Reason {
