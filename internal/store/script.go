@@ -50,6 +50,20 @@ var (
 	bucketScript    = newScript(bucketSource)
 )
 
+var scripts = []script{commitScript, claimScript, forgetScript, aliasScript, ackScript,
+	asideScript, retryScript, reviveScript, consumersScript, bucketScript}
+
+// loadScripts gives every master the scripts beforehand, so that the first
+// calls are not sent twice.
+func (s *Store) loadScripts(ctx context.Context) error {
+	for _, x := range scripts {
+		if err := s.rdb.ScriptLoad(ctx, x.source).Err(); err != nil {
+			return wrap("loading the store's scripts", err)
+		}
+	}
+	return nil
+}
+
 // script is a Lua script and the digest it is called by.
 type script struct{ source, digest string }
 

@@ -96,6 +96,9 @@ func Open(ctx context.Context, o Options) (*Store, error) {
 	if err := s.checkMeta(ctx); err != nil {
 		return nil, err
 	}
+	if err := s.loadScripts(ctx); err != nil {
+		return nil, err
+	}
 	return s, nil
 }
 
