@@ -93,8 +93,10 @@ func (c Cadence) firstOn(date LocalDate, after time.Time, zone *time.Location) (
 		}
 		return Firing{}, nil
 	}
+	shown := wallIn(after, zone)
 	for m := MinuteOfDay(0); m < EndOfDay; m++ {
-		if !c.matchesTime(m) {
+		// What the clock already shows, or has passed, was reached before.
+		if !c.matchesTime(m) || !date.wall(m).After(shown) {
 			continue
 		}
 		if at := firstReaching(date.wall(m), zone); at.After(after) {

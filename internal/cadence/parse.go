@@ -25,7 +25,7 @@ var (
 	ErrGapOutOfSpan = fmt.Errorf("the gap must be 0 to %d days", MaxGapDays)
 )
 
-var fields = cron.NewParser(cron.Minute | cron.Hour | cron.Dom | cron.Month | cron.Dow | cron.Descriptor)
+var parser = cron.NewParser(cron.Minute | cron.Hour | cron.Dom | cron.Month | cron.Dow | cron.Descriptor)
 
 // Parse reads a cron expression of five fields (minute, hour, day of the month,
 // month, day of the week; names, lists, ranges and steps as in cron) or one of
@@ -40,9 +40,12 @@ func Parse(cronExpr string, gapDays int) (Cadence, error) {
 	if gapDays < 0 || gapDays > MaxGapDays {
 		return Cadence{}, fmt.Errorf("%w: got %d", ErrGapOutOfSpan, gapDays)
 	}
-	schedule, err := fields.Parse(expr)
+	if err := checkFields(expr); err != nil {
+		return Cadence{}, err
+	}
+	schedule, err := parser.Parse(expr)
 	if err != nil {
-		return Cadence{}, fmt.Errorf("%w: %q: %s", ErrExprSyntax, expr, err.Error())
+		return Cadence{}, fmt.Errorf("%w: %q", ErrExprSyntax, expr)
 	}
 	spec, ok := schedule.(*cron.SpecSchedule)
 	if !ok {
@@ -71,7 +74,38 @@ func refuse(expr string) error {
 		return nil
 	}
 	if n := strings.Count(expr, " ") + 1; n != 5 {
-		return fmt.Errorf("%w; this one has %d (%q)", ErrExprFields, n, expr)
+		return fmt.Errorf("%w; this one has %d", ErrExprFields, n)
+	}
+	return nil
+}
+
+// fieldRules name the five fields in order and what each may hold.
+var fieldRules = [5]struct{ name, want string }{
+	{"minute", "0 to 59"},
+	{"hour", "0 to 23"},
+	{"day of the month", "1 to 31"},
+	{"month", "1 to 12 or jan to dec"},
+	{"day of the week", "0 to 6 or sun to sat, Sunday being 0"},
+}
+
+// checkFields tries each field by itself, so that the error can say which one is
+// wrong. A descriptor is checked for being known.
+func checkFields(expr string) error {
+	if strings.HasPrefix(expr, "@") {
+		if _, err := parser.Parse(expr); err != nil {
+			return fmt.Errorf("%w: %q is not one of @hourly, @daily, @weekly, @monthly, @yearly", ErrExprSyntax, expr)
+		}
+		return nil
+	}
+	for i, field := range strings.Split(expr, " ") {
+		alone := []string{"*", "*", "*", "*", "*"}
+		alone[i] = field
+		_, err := parser.Parse(strings.Join(alone, " "))
+		if err != nil || strings.Trim(field, ",") == "" { // a lone comma parses as nothing at all
+			rule := fieldRules[i]
+			return fmt.Errorf("%w: the %s %q should be *, or %s, with lists, ranges and steps as in 1,3 or 1-5 or */2",
+				ErrExprSyntax, rule.name, field, rule.want)
+		}
 	}
 	return nil
 }

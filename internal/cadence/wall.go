@@ -45,6 +45,12 @@ func firstReaching(w time.Time, zone *time.Location) time.Time {
 	return t
 }
 
+// At returns the first instant at which the wall clock in zone shows the date and
+// time of day, or later where a clock change skips them.
+func At(d LocalDate, m MinuteOfDay, zone *time.Location) time.Time {
+	return firstReaching(d.wall(m), zone)
+}
+
 // shownAgain says whether the wall clock shows w a second time after its first
 // instant t.
 func shownAgain(w, t time.Time, zone *time.Location) bool {
