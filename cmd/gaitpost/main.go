@@ -59,7 +59,11 @@ func newRootCmd(e env) *cobra.Command {
 	}
 	// One line per command, in alphabetical order; each lives in its own file.
 	root.AddCommand(
+		newCadenceCmd(e),
+		newReliabilityCmd(e),
+		newTrendCmd(e),
 		newTriageCmd(e),
+		newWeightCmd(e),
 	)
 	return root
 }
