@@ -52,6 +52,8 @@ func LineTurn(r *Rules, l Line, e LineEvent) LineResult {
 		t.out.Reason = t.digest(e.Digest)
 	case e.Text != nil:
 		t.out.Reason = t.text(e.Text)
+	case e.Refused != nil:
+		t.out.Reason = t.refused(e.Refused)
 	}
 	t.out.Line = t.l
 	return t.out
@@ -124,6 +126,17 @@ func (t *lineTurn) notice(n *Notice) Reason {
 	num := t.number(n.Item)
 	t.l.LastShown = num.N
 	return t.send(t.alertText(num, n.What))
+}
+
+// refused tells her that a command changed nothing, and why.
+func (t *lineTurn) refused(r *Refused) Reason {
+	head := "Not done: "
+	for _, n := range t.l.Numbers {
+		if n.Item.Household == r.Household && n.Item.Alert == r.Alert {
+			head = fmt.Sprintf("%d %s, not done: ", n.N, t.nameOf(&n))
+		}
+	}
+	return t.send(fit(head+r.Sentence, lineSegments2))
 }
 
 // alertText is an alert in one readable text: how soon, which dog, why, whom to

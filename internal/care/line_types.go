@@ -36,6 +36,15 @@ type LineEvent struct {
 	Notice *Notice
 	Text   *LineText
 	Digest *Digest
+	// Refused answers a command that the household refused.
+	Refused *Refused
+}
+
+// Refused is a practitioner's command that changed nothing, and why.
+type Refused struct {
+	Household contact.ID
+	Alert     uint16
+	Sentence  string
 }
 
 // LineText is a text from a practitioner's registered contact.
