@@ -8,9 +8,10 @@ import (
 
 // WeightPlan is what the practice has recorded about a dog's weight.
 type WeightPlan struct {
-	OnPlan    bool  // on a weight-loss plan
-	StartedAt int64 // unix s; since when. 0: from the first weigh-in on
-	Start     Grams // weight at the start of the plan; 0: the first weigh-in since StartedAt
+	OnPlan     bool  // on a weight-loss plan
+	StartedAt  int64 // unix s; since when. 0: from the first weigh-in on
+	Start      Grams // weight at the start of the plan; 0: the first weigh-in since StartedAt
+	StartScale Scale // where Start was weighed
 
 	Target Grams // set by the practitioner; 0: worked out from Score
 
@@ -28,6 +29,9 @@ type WeightJudgement struct {
 	Latest WeighIn // of the usable ones
 	Start  Grams   // what losses are counted from; 0 where not Known
 	Lost   float64 // percent of Start; negative is a gain
+	// LostAcrossScales says that Start and Latest were weighed on different scales,
+	// which must be said wherever Lost or a milestone is.
+	LostAcrossScales bool
 
 	Pace       Pace
 	Target     Target
@@ -90,7 +94,8 @@ func (r WeightRules) Judge(plan WeightPlan, w []WeighIn, now int64) WeightJudgem
 		return j
 	}
 	j.Known, j.Latest = true, used[len(used)-1]
-	j.Start = startOf(plan, used)
+	start := startOf(plan, used)
+	j.Start, j.LostAcrossScales = start.Grams, start.Scale != j.Latest.Scale
 	j.Lost = 100 * (1 - float64(j.Latest.Grams)/float64(j.Start))
 	j.RestingKcal = RestingEnergy(j.Latest.Grams.Kilograms())
 	j.Target = targetOf(plan, used)
@@ -149,11 +154,12 @@ func sincePlan(plan WeightPlan, used []WeighIn) []WeighIn {
 	return used
 }
 
-func startOf(plan WeightPlan, used []WeighIn) Grams {
+// startOf is the weigh-in that losses are counted from.
+func startOf(plan WeightPlan, used []WeighIn) WeighIn {
 	if plan.Start > 0 {
-		return plan.Start
+		return WeighIn{At: plan.StartedAt, Grams: plan.Start, Scale: plan.StartScale}
 	}
-	return sincePlan(plan, used)[0].Grams
+	return sincePlan(plan, used)[0]
 }
 
 // TargetSource says where a target weight comes from.

@@ -212,6 +212,10 @@ func TestPaceNeverMixesScalesSilently(t *testing.T) {
 	require.Equal(t, clinical.PaceKnown, j.Pace.Status)
 	require.Equal(t, 2, j.Pace.N, "only those on the scale in use")
 	require.InDelta(t, 1.005, j.Pace.PerWeek, 0.001)
+	require.True(t, j.LostAcrossScales, "the loss since the start is from home scale to clinic scale")
+	j = clinical.JudgeWeight(clinical.WeightPlan{OnPlan: true, Start: 31_000, StartScale: clinical.Clinic}, w, now)
+	require.False(t, j.LostAcrossScales)
+	require.Equal(t, clinical.Grams(31_000), j.Start)
 
 	mixed := []clinical.WeighIn{
 		{At: start, Grams: 30_000, Scale: clinical.Home},
