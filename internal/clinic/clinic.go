@@ -8,6 +8,7 @@ import (
 	"io/fs"
 
 	"gaitpost/dialog"
+	"gaitpost/internal/cadence"
 	"gaitpost/internal/care"
 	"gaitpost/internal/contact"
 )
@@ -20,7 +21,10 @@ type Clinic struct {
 	PublicURL string
 	File      string // the file it came from
 
-	set map[string]int // keys that stand in the file, and their lines
+	set      map[string]int // keys that stand in the file, and their lines
+	week     week           // opening hours, as Explain shows them
+	closures []cadence.Closure
+	scripts  string
 }
 
 // ChannelSettings is one way out to owners with all that its adapter needs.

@@ -89,6 +89,7 @@ func AnyWrong(problems []Problem) bool {
 // them: by file, then by line.
 func sortProblems(problems []Problem) {
 	slices.SortStableFunc(problems, func(a, b Problem) int {
-		return cmp.Or(strings.Compare(a.File, b.File), cmp.Compare(a.Line, b.Line))
+		return cmp.Or(strings.Compare(a.File, b.File), cmp.Compare(a.Line, b.Line),
+			strings.Compare(a.Key, b.Key), strings.Compare(a.Message, b.Message))
 	})
 }
