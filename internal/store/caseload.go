@@ -60,9 +60,6 @@ func merge(parts []*redis.ZSliceCmd) []Case {
 	return cases
 }
 
-// openRank is the rank above which a household has open alerts.
-const openRank = 0
-
 // OpenItems returns every open alert of a clinic, most urgent first: by
 // urgency, then by reason, then the longest open. Errors wrap ErrUnavailable or
 // ErrDamaged.
@@ -71,7 +68,7 @@ func (s *Store) OpenItems(ctx context.Context, clinic string) ([]care.Item, erro
 	_, err := s.rdb.Pipelined(ctx, func(p redis.Pipeliner) error {
 		for i := range open {
 			open[i] = p.ZRangeByScoreWithScores(ctx, caseloadKey(i, clinic), &redis.ZRangeBy{
-				Min: "(" + strconv.FormatFloat(openRank, 'g', -1, 64), Max: "+inf",
+				Min: strconv.Itoa(care.OpenRank), Max: "+inf",
 			})
 		}
 		return nil

@@ -61,7 +61,7 @@ func TestOpenItemsAreMostUrgentFirst(t *testing.T) {
 			s.turn = func(r *care.Rules, h care.Household, e care.Event) care.Result {
 				res := plainTurn(r, h, e)
 				res.Household.Alerts = []care.Alert{a}
-				res.Rank = 1
+				res.Rank = care.OpenRank
 				return res
 			}
 			do(t, s, owner(i), enrols(owner(i)))

@@ -144,7 +144,7 @@ func plainTurn(r *care.Rules, h care.Household, e care.Event) care.Result {
 	res := care.Result{Reason: care.Answered, Next: e.At.Add(time.Hour)}
 	switch {
 	case e.Message != nil:
-		res.Facts = []care.Fact{{Kind: care.FactWords, Text: e.Message.Text}, {Kind: care.FactAnswer, Code: "night", Number: 2}}
+		res.Facts = []care.Fact{{Kind: care.FactWords, Text: e.Message.Text, ID: e.Message.ID}, {Kind: care.FactAnswer, Code: "night", Number: 2}}
 		res.Send = []care.Message{{
 			ID: fmt.Sprintf("%s-%x", h.ID, h.Seq), To: e.Message.From, Via: "texts", Text: "Thank you.",
 			Purpose: care.ForReply, NotAfter: e.At.Add(12 * time.Hour),
@@ -158,10 +158,8 @@ func plainTurn(r *care.Rules, h care.Household, e care.Event) care.Result {
 		}
 	case e.Practice != nil && e.Practice.Enrol != nil:
 		h.Stranger, h.Enrolled = false, e.At.Unix()
-		if len(h.Contacts) == 0 {
-			o := e.Practice.Enrol.Owner
-			h.Contacts = []care.Contact{{ID: h.ID, Address: o.Address, Name: o.Name, Via: o.Via}}
-		}
+		h.Contacts = slices.Clone(h.Contacts)
+		h.Contacts[0].Name = e.Practice.Enrol.Owner.Name
 		res.Reason = care.PracticeDone
 	case e.Tick != nil:
 		res.Reason = care.Prompted

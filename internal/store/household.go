@@ -144,14 +144,13 @@ func (s *Store) decide(ctx context.Context, r *care.Rules, l Loaded, e care.Even
 
 // begin returns the household an event begins with where there is none.
 func begin(clinic string, id contact.ID, e care.Event) (care.Household, bool) {
-	h := care.Household{ID: id, Clinic: clinic}
 	switch {
 	case e.Message != nil:
-		h.Stranger = true
-		h.Contacts = []care.Contact{{ID: id, Address: e.Message.From, Via: e.Message.Via}}
-		return h, true
+		return care.NewStranger(clinic, care.Owner{ID: id, Address: e.Message.From, Via: e.Message.Via}), true
 	case e.Practice != nil && e.Practice.Enrol != nil:
-		return h, true
+		owner := e.Practice.Enrol.Owner
+		owner.ID = id
+		return care.NewHousehold(clinic, owner), true
 	default:
 		return care.Household{}, false
 	}

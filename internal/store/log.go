@@ -3,6 +3,8 @@ package store
 import (
 	"context"
 	"fmt"
+	"slices"
+	"strings"
 	"time"
 
 	"gaitpost/internal/care"
@@ -30,9 +32,11 @@ type storedEntry struct {
 	Refusal  string      `cbor:"5,keyasint,omitempty"`
 	Versions Versions    `cbor:"6,keyasint"`
 	Facts    []care.Fact `cbor:"7,keyasint,omitempty"`
-	// Words is the number (from 1) of the fact whose text is the message's own
-	// and is not kept twice; 0 for none.
+	// Words is the number (from 1) of the fact that keeps the message's words:
+	// its text and id are the message's own and are not kept twice. 0 for none.
 	Words uint16 `cbor:"8,keyasint,omitempty"`
+	// KeyTail: the event's key ends with the message's id, which is cut off.
+	KeyTail bool `cbor:"9,keyasint,omitempty"`
 }
 
 func storedTurn(v Versions, c Change) storedEntry {
@@ -40,13 +44,17 @@ func storedTurn(v Versions, c Change) storedEntry {
 		Seq: c.Result.Household.Seq, At: unix(c.Event.At), Event: c.Event,
 		Reason: c.Result.Reason, Refusal: c.Result.Refusal, Versions: v, Facts: c.Result.Facts,
 	}
-	if c.Event.Message == nil || c.Event.Message.Text == "" {
+	m := c.Event.Message
+	if m == nil {
 		return e
 	}
+	if m.ID != "" {
+		e.Event.Key, e.KeyTail = strings.CutSuffix(e.Event.Key, m.ID)
+	}
 	for i, f := range e.Facts {
-		if f.Kind == care.FactWords && f.Text == c.Event.Message.Text {
-			e.Facts = append([]care.Fact(nil), e.Facts...)
-			e.Facts[i].Text = ""
+		if f.Kind == care.FactWords && f.Text == m.Text && f.ID == m.ID {
+			e.Facts = slices.Clone(e.Facts)
+			e.Facts[i].Text, e.Facts[i].ID = "", ""
 			e.Words = uint16(i + 1)
 			return e
 		}
@@ -60,8 +68,15 @@ func (e storedEntry) entry() LogEntry {
 		Refusal: e.Refusal, Versions: e.Versions, Facts: e.Facts,
 	}
 	l.Event.At = l.At
-	if i := int(e.Words) - 1; i >= 0 && i < len(l.Facts) && l.Event.Message != nil {
-		l.Facts[i].Text = l.Event.Message.Text
+	m := l.Event.Message
+	if m == nil {
+		return l
+	}
+	if e.KeyTail {
+		l.Event.Key += m.ID
+	}
+	if i := int(e.Words) - 1; i >= 0 && i < len(l.Facts) {
+		l.Facts[i].Text, l.Facts[i].ID = m.Text, m.ID
 	}
 	return l
 }

@@ -163,3 +163,32 @@ func (s scramble) Open(b []byte) ([]byte, error) {
 	}
 	return s.Seal(b[6:])[6:], nil
 }
+
+// A log entry does not keep twice what the message holds already; whichever of
+// it is the same, all of it comes back.
+func TestALogEntryKeepsNothingTwice(t *testing.T) {
+	s := &Store{sealer: plainSealer{}}
+	message := care.MessageIn{From: ruth, ID: "SM0123456789abcdef", Text: "a bit stiff, otherwise himself"}
+	words := care.Fact{Kind: care.FactWords, Text: message.Text, ID: message.ID}
+	other := care.Fact{Kind: care.FactWords, Text: "other", ID: "SMother"}
+	for _, facts := range [][]care.Fact{nil, {words}, {other, words}, {words, words}, {other}, {{Kind: care.FactNote, Text: message.Text, ID: message.ID}}} {
+		for _, key := range []string{"", message.ID, "texts/" + message.ID, "unlike"} {
+			for _, id := range []string{"", message.ID} {
+				m := message
+				m.ID = id
+				want := LogEntry{Seq: 7, At: noon, Event: care.Event{Key: key, At: noon, Message: &m}, Reason: care.Answered, Facts: facts}
+				b, err := s.pack("", storedTurn(Versions{}, Change{Event: want.Event, Result: care.Result{
+					Household: care.Household{Seq: 7}, Reason: care.Answered, Facts: facts,
+				}}))
+				require.NoError(t, err)
+				var got storedEntry
+				require.NoError(t, s.unpack(string(b), &got))
+				require.Equal(t, want, got.entry())
+				if key != "unlike" && id != "" && len(facts) == 1 && facts[0].ID == message.ID && facts[0].Kind == care.FactWords {
+					require.Equal(t, 1, strings.Count(string(b), message.ID))
+					require.Equal(t, 1, strings.Count(string(b), message.Text))
+				}
+			}
+		}
+	}
+}
