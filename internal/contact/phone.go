@@ -33,7 +33,7 @@ var (
 	ErrPhoneEmpty      = errors.New("the telephone number is missing")
 	ErrPhoneNotANumber = errors.New("this is not a telephone number; write it like +44 7700 900123")
 	ErrPhoneNoCountry  = errors.New("the country of this telephone number is not known; write it with + and the country code, like +44 7700 900123")
-	ErrPhoneTooShort   = errors.New("this telephone number is too short")
+	ErrPhoneTooShort   = errors.New("this telephone number is too short; give it with its area code")
 	ErrPhoneTooLong    = errors.New("this telephone number is too long")
 	ErrPhoneLength     = errors.New("this telephone number does not have a length used in its country")
 	ErrPhoneExtension  = errors.New("this telephone number has an extension; give the number itself")
@@ -112,7 +112,7 @@ func possibleLength(number *phonenumbers.PhoneNumber) error {
 		return nil
 	}
 	switch phonenumbers.IsPossibleNumberWithReason(number) {
-	case phonenumbers.TOO_SHORT:
+	case phonenumbers.TOO_SHORT, phonenumbers.IS_POSSIBLE_LOCAL_ONLY:
 		return ErrPhoneTooShort
 	case phonenumbers.TOO_LONG:
 		return ErrPhoneTooLong
