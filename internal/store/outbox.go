@@ -173,10 +173,12 @@ func (s *Store) Spans() [][]int {
 // Take says what to read from a queue.
 type Take struct {
 	Queue      Queue
-	Partitions []int         // one of Spans
-	Consumer   string        // this reader's name, unique among all processes
-	Max        int           // of each partition
-	Block      time.Duration // how long to wait for something; 0: not at all
+	Partitions []int  // one of Spans
+	Consumer   string // this reader's name, unique among all processes
+	Max        int    // of each partition
+	// Block is how long to wait for something; 0: not at all. A wait is not cut
+	// short when its context ends, so keep it to a second or two.
+	Block time.Duration
 }
 
 // Read hands out entries that nobody has had yet, each partition's in order.
