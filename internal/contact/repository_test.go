@@ -22,6 +22,7 @@ var notDigits = regexp.MustCompile(`[^0-9]`)
 // asE164 returns the number in E.164 form, or "" when its length rules it out.
 func asE164(match string) string {
 	national := strings.HasPrefix(match, "07")
+	match = strings.Replace(match, "(0)", "", 1) // the trunk zero of +44 (0)…
 	digits := notDigits.ReplaceAllString(strings.TrimPrefix(match, "%2B"), "")
 	switch {
 	case national:
