@@ -63,10 +63,10 @@ func (c Cadence) NextFiring(after time.Time, last LocalDate, zone *time.Location
 	if c.IsZero() {
 		return Firing{}
 	}
-	// The day before as well: its last minutes may have been moved past midnight.
-	date := DateIn(after, zone).AddDays(-1)
-	if earliest := last.AddDays(c.gap); !last.IsZero() && date.Before(earliest) {
-		date = earliest
+	// Earlier dates can't matter: all their times were reached before after.
+	date := DateIn(after, zone)
+	if allowed := last.AddDays(c.gap); !last.IsZero() && date.Before(allowed) {
+		date = allowed
 	}
 	for range horizonDays {
 		if c.matchesDate(date) {
