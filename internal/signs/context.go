@@ -39,6 +39,12 @@ const (
 	fExercise // after the ball, after a run
 	fUnsure   // not sure, don't know
 	fVerbFin  // has, is, was
+	fSubj     // he, she, I: a new subject
+	fSafe     // locked away, got none
+	fTold     // as the label says
+	fDenyAll  // none of that
+	fIngest   // ate, licked
+	fFresh    // since, now, for two days: not years ago, yet not surely new
 )
 
 var flagNames = map[string]flag{
@@ -48,7 +54,8 @@ var flagNames = map[string]flag{
 	"EVER": fEver, "REPORT": fReport, "USUAL": fUsual, "LONGAGO": fLongAgo, "RECENT": fRecent,
 	"NEW": fNew, "STILL": fStill, "NOW": fNow, "WELL": fWell, "RESOLVED": fResolved, "BAD": fBad,
 	"HEDGE": fHedge, "REPEAT": fRepeat, "ONCE": fOnce, "TOO": fToo, "EXERCISE": fExercise,
-	"UNSURE": fUnsure, "VERBFIN": fVerbFin,
+	"UNSURE": fUnsure, "VERBFIN": fVerbFin, "SUBJ": fSubj, "SAFE": fSafe, "TOLD": fTold,
+	"DENYALL": fDenyAll, "FRESH": fFresh, "DOGATE": fIngest,
 }
 
 type negKind uint8
@@ -72,7 +79,6 @@ const (
 // readContext works out, for every token, whether it is denied, whose body is
 // spoken of and whether it stands under an if.
 func (m *matcher) readContext() {
-	m.sumFlags()
 	for i := range m.flags {
 		f := m.flags[i]
 		if f&(fNeg|fNegDet) != 0 {
@@ -85,6 +91,7 @@ func (m *matcher) readContext() {
 			m.denyBack(i)
 		}
 	}
+	m.sumFlags()
 	m.whose()
 	m.suppose()
 }
@@ -104,13 +111,16 @@ func (m *matcher) deny(i int) {
 		if f&fNegCut != 0 && kind == negPlain {
 			return
 		}
+		if f&(fNeg|fNegDet) != 0 && words > 0 {
+			return // it has a reach of its own
+		}
 		if f&fNegRaise != 0 {
 			kind = negRaise
 		}
 		if f&fStop != 0 && words <= 1 && kind == negPlain {
 			return // "hasn't stopped" denies nothing
 		}
-		if f&fStarter != 0 && words >= 1 && kind == negPlain && !(det && f&fPron == 0) {
+		if f&fSubj != 0 && words >= 1 && kind == negPlain {
 			return
 		}
 		if !m.lx.filler[m.rd.toks[j].word] {
@@ -129,7 +139,7 @@ func (m *matcher) listGoesOn(j int, det bool) bool {
 	if f&fOr != 0 {
 		return true
 	}
-	if !det || f&(fStarter|fPron|fDog|fNegCut|fVerbFin|fNow|fStill) != 0 {
+	if !det || f&(fStarter|fPron|fDog|fNegCut|fVerbFin|fNow|fStill|fWell) != 0 {
 		return false
 	}
 	if j+1 < len(m.flags) && m.flags[j+1]&(fStarter|fPron|fVerbFin|fStill|fNow) != 0 {

@@ -218,7 +218,7 @@ const maxQuote = 120
 
 // quote is the owner's words from the match's first to its last token.
 func (m *matcher) quote(ev *evidence) string {
-	a, b := m.rd.toks[ev.first].start, m.rd.toks[ev.last].end
+	a, b := m.rd.toks[ev.first].start, m.rd.toks[max(ev.last, int(m.ends[ev.last]))].end
 	q := m.text[a:b]
 	cut := len(q) > maxQuote
 	if cut {

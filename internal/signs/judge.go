@@ -12,6 +12,8 @@ const (
 	asUsual
 	overAndWell
 	notNew
+	keptAway
+	asTold
 	outweighed // a stronger sign says the same more exactly
 	numVerdicts
 )
@@ -19,13 +21,14 @@ const (
 // verdictWords end the sentence that says why words did not count.
 var verdictWords = [numVerdicts]string{
 	"", "it is denied", "it is not about the dog", "it is only supposed", "it is long over",
-	"it is as usual", "it is over and the dog is well", "it is nothing new", "",
+	"it is as usual", "it is over and the dog is well", "it is nothing new",
+	"the dog got none of it", "it was as told", "",
 }
 
 // judge decides whether a match counts for this dog, now.
 func (m *matcher) judge(ev *evidence) verdict {
 	o := ev.pat.opts
-	if o&optNegOK == 0 && m.isDenied(ev) {
+	if o&optNegOK == 0 && (m.isDenied(ev) || m.denyAll(ev)) {
 		return denied
 	}
 	if o&optAny == 0 && m.othersBody(ev) {
@@ -40,6 +43,12 @@ func (m *matcher) judge(ev *evidence) verdict {
 	if o&optFirm == 0 && ev.target.opts&tNoUsual == 0 && m.isUsual(ev) {
 		return asUsual
 	}
+	if ev.target.opts&tThing != 0 && m.all&fSafe != 0 {
+		return keptAway
+	}
+	if ev.target.opts&tTablet != 0 && m.all&fTold != 0 && o&optFirm == 0 {
+		return asTold
+	}
 	if o&optFirm == 0 && m.isSettled(ev) {
 		return overAndWell
 	}
@@ -52,12 +61,12 @@ func (m *matcher) judge(ev *evidence) verdict {
 func (m *matcher) isDenied(ev *evidence) bool {
 	for i := ev.first; i <= ev.last; i++ {
 		if m.flags[i]&(fNeg|fNegDet) != 0 {
-			if ev.pat.opts&optHasNeg != 0 {
+			if ev.ownNeg {
 				return m.neg[i] == negRaise
 			}
 		}
 	}
-	if ev.pat.opts&optHasNeg != 0 {
+	if ev.ownNeg {
 		return false
 	}
 	for _, i := range [2]int{ev.first, ev.last} {
@@ -73,8 +82,21 @@ func (m *matcher) isDenied(ev *evidence) bool {
 	return false
 }
 
+// denyAll serves "... : none of that so far".
+func (m *matcher) denyAll(ev *evidence) bool {
+	for i := ev.last + 1; i < len(m.flags); i++ {
+		if m.flags[i]&fDenyAll != 0 && m.sent[i]-m.sent[ev.first] <= 1 {
+			return true
+		}
+	}
+	return false
+}
+
 // othersBody reports whether the words are about a person or another animal.
 func (m *matcher) othersBody(ev *evidence) bool {
+	if ev.target.opts&tThing != 0 && m.subj[ev.first] != subjOther && m.subj[ev.last] != subjOther {
+		return false
+	}
 	dog := false
 	for i := ev.first; i <= ev.last; i++ {
 		dog = dog || m.flags[i]&fDog != 0
@@ -106,10 +128,11 @@ func (m *matcher) onlySupposed(ev *evidence) bool {
 		return true
 	}
 	for i := range m.flags {
-		if m.flags[i]&(fReport|fRecent|fStill) == 0 {
+		f := m.flags[i] & (fReport | fRecent | fStill)
+		if f == 0 || m.neg[i] != negNone {
 			continue
 		}
-		if m.neg[i] == negNone {
+		if f&(fReport|fStill) != 0 && i > ev.first || m.sent[i] == s {
 			return false
 		}
 	}
@@ -158,6 +181,9 @@ func (m *matcher) isSettled(ev *evidence) bool {
 	if o&tExercise != 0 && m.all&fExercise != 0 && m.flagAfter(ev, fResolved|fWell) {
 		return true
 	}
+	if o&tClears != 0 && m.flagAfter(ev, fResolved) && !m.flagAfter(ev, fBad|fStill) {
+		return true
+	}
 	return o&tResolves != 0 && m.flagAfter(ev, fResolved|fWell) && !m.flagAfter(ev, fBad|fStill)
 }
 
@@ -173,5 +199,11 @@ func (m *matcher) flagAfter(ev *evidence, f flag) bool {
 
 // isNew reports whether the clause speaks of something new or recent.
 func (m *matcher) isNew(ev *evidence) bool {
-	return m.sentFlags[m.sent[ev.first]]&(fNew|fStill) != 0
+	s := m.sent[ev.first]
+	for d := s - 1; d <= s+1; d++ {
+		if d >= 0 && int(d) < len(m.sentFlags) && m.sentFlags[d]&(fNew|fStill|fRecent|fFresh) != 0 {
+			return true
+		}
+	}
+	return false
 }

@@ -69,6 +69,9 @@ func (lx *lexicon) readMember(entry, name string, to slot) error {
 	for _, w := range forms {
 		w = foldWord(w)
 		id := lx.addWord(w)
+		if name == "NEG" || name == "STOP" {
+			lx.members[name+" "+w] = true
+		}
 		lx.slotsOf[id] = append(lx.slotsOf[id], to)
 		lx.fuzzy[id] = lx.fuzzy[id] || len(w) >= minTypoLen
 		if r := []rune(w); r[0] > 0x2000 {
@@ -149,7 +152,7 @@ func (lx *lexicon) openTarget(head []string) error {
 	if len(head) == 0 {
 		return fmt.Errorf("an empty [ ]")
 	}
-	t := target{sign: Sign(head[0]), event: eventNames[head[0]]}
+	t := target{sign: Sign(head[0]), event: eventNames[head[0]], hash: hashString(head[0])}
 	if t.event == eventNone && !t.sign.Known() {
 		return fmt.Errorf("sign %q is not known", head[0])
 	}

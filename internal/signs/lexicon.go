@@ -24,7 +24,9 @@ type lexicon struct {
 	alias   [][]uint16
 	deletes map[string][]uint16
 	emoji   map[rune]uint16
+	tails   map[string]uint16 // what stands after an apostrophe: s, ll, ve
 
+	members   map[string]bool // "CONCEPT word", for NEG and STOP
 	slots     map[string]slot // name of a concept, word or choice → slot
 	slotNames []string
 	up        [][]slot // per slot: the choices and concepts it also fills
@@ -35,14 +37,19 @@ type lexicon struct {
 	targets []target
 
 	possessive, number uint16
-	filler             []bool // per word: counts for nothing between the places of a pattern
+	nothing            uint16
+	num                numSlots
+	filler             []bool   // per word: counts for nothing between the places of a pattern
+	hashes, slotHash   []uint32 // per word and per slot, for the model
+	conceptsOf         [][]slot // per word: the concepts among its slots
+	article            []bool   // per word: counts for nothing within a phrase
 }
 
 // The tiers of patterns, in the order in which they run.
 const (
-	tierPhrase  = iota // several words that make a concept
+	tierIdiom   = iota // words that do not mean what they say
+	tierPhrase         // several words that make a concept
 	tierPhrase2        // phrases built on phrases
-	tierIdiom          // words that do not mean what they say
 	tierSign
 	numTiers
 )
@@ -53,6 +60,7 @@ type target struct {
 	event event // instead of a sign: death, euthanasia, distress, person
 	opts  targetOption
 	hides []string
+	hash  uint32 // of its name, for the model
 }
 
 type event uint8
@@ -75,11 +83,14 @@ const (
 	tNoUsual  targetOption = 1 << iota // "as usual" does not quiet it
 	tResolves                          // over and well since quiets it
 	tExercise                          // after exercise and settled quiets it
-	tKept                              // an old one that is over still counts as old; no option needed
+	tThing                             // something met or eaten: keeping it from the dog quiets it
+	tTablet                            // as told by the label quiets it
+	tClears                            // being over quiets it, being well does not
 )
 
 var targetOptionNames = map[string]targetOption{
 	"nousual": tNoUsual, "resolves": tResolves, "exercise": tExercise,
+	"clears": tClears, "thing": tThing, "tablet": tTablet,
 }
 
 var theLexicon = sync.OnceValue(func() *lexicon {
@@ -93,11 +104,16 @@ var theLexicon = sync.OnceValue(func() *lexicon {
 func newLexicon() *lexicon {
 	lx := &lexicon{
 		vocab: map[string]uint16{}, deletes: map[string][]uint16{},
-		emoji: map[rune]uint16{}, slots: map[string]slot{},
+		emoji: map[rune]uint16{}, slots: map[string]slot{}, members: map[string]bool{},
 	}
 	lx.addWord("") // id 0
 	lx.possessive = lx.addWord("'s")
 	lx.number = lx.addWord("#")
+	lx.nothing = lx.addWord("nothing")
+	lx.tails = map[string]uint16{
+		"s": lx.possessive, "ll": lx.addWord("will"), "re": lx.addWord("are"),
+		"ve": lx.addWord("have"), "m": lx.addWord("am"), "d": lx.addWord("had"),
+	}
 	lx.newSlot("") // slot 0 is never filled
 	return lx
 }
@@ -223,21 +239,46 @@ func (lx *lexicon) choice(f string) (slot, error) {
 // foldWord is a data-file word in the form the tokeniser makes.
 func foldWord(w string) string { return strings.ToLower(strings.ReplaceAll(w, "'", "")) }
 
-func (lx *lexicon) isNegSlot(s slot) bool  { return strings.Contains("|"+lx.slotNames[s]+"|", "|NEG|") }
-func (lx *lexicon) isStopSlot(s slot) bool { return strings.Contains("|"+lx.slotNames[s]+"|", "|STOP|") }
+// isNegSlot reports whether the place asks for a word that means "not".
+func (lx *lexicon) isNegSlot(s slot) bool { return lx.asksFor(s, "NEG") }
+
+// isStopSlot reports whether the place asks for a word that means "stopped".
+func (lx *lexicon) isStopSlot(s slot) bool { return lx.asksFor(s, "STOP") }
+
+// asksFor reports whether a place names a concept or one of its single words.
+func (lx *lexicon) asksFor(s slot, concept string) bool {
+	for _, n := range strings.Split(lx.slotNames[s], "|") {
+		if n == concept || lx.members[concept+" "+n] {
+			return true
+		}
+	}
+	return false
+}
 
 // finish closes the slot relation, gives every word its full list of slots,
 // and indexes the words for typos.
 func (lx *lexicon) finish() {
-	lx.filler = make([]bool, len(lx.words))
-	for id := range lx.words {
+	lx.num = numSlots{lx.slots["NUM"], lx.slots["MANY"], lx.slots["FEVERNUM"], lx.slots["LONGAGO"]}
+	lx.filler, lx.article = make([]bool, len(lx.words)), make([]bool, len(lx.words))
+	lx.hashes, lx.conceptsOf = make([]uint32, len(lx.words)), make([][]slot, len(lx.words))
+	for id, w := range lx.words {
+		lx.hashes[id] = hashString(w)
 		lx.slotsOf[id] = lx.closure(lx.slotsOf[id])
 		for _, s := range lx.slotsOf[id] {
+			if n := lx.slotNames[s]; isConcept(n) && !strings.Contains(n, "|") && n != "FILLER" && n != "ARTICLE" {
+				lx.conceptsOf[id] = append(lx.conceptsOf[id], s)
+			}
+		}
+		for _, s := range lx.slotsOf[id] {
 			lx.filler[id] = lx.filler[id] || lx.slotNames[s] == "FILLER"
+			lx.article[id] = lx.article[id] || lx.slotNames[s] == "ARTICLE"
 		}
 		if lx.fuzzy[id] && len(lx.words[id]) >= minTypoLen {
 			lx.addDeletes(lx.words[id], uint16(id))
 		}
+	}
+	for _, n := range lx.slotNames {
+		lx.slotHash = append(lx.slotHash, hashString(n))
 	}
 	for s := range lx.up {
 		lx.up[s] = lx.closure(lx.up[s])

@@ -15,10 +15,12 @@ type matcher struct {
 	dirty []slot   // slots with a bit set
 
 	content []int32 // content[i]: content words before token i
+	strict  []int32 // the same with only articles and the like left out
 	sent    []int32 // number of the sentence, clause and part of each token
 	clause  []int32
 	part    []int32
-	flags   []flag // what each token does for the reading of the others
+	ends    []int32 // per token: last token of the longest phrase that starts there
+	flags   []flag  // what each token does for the reading of the others
 	neg     []negKind
 	subj    []subject
 	hypo    []bool // under an if
@@ -27,13 +29,15 @@ type matcher struct {
 	all                               flag
 
 	evidence []evidence
+	feats    featureSet
 }
 
 // evidence is one match of a sign's pattern and what became of it.
 type evidence struct {
 	pat         *pattern
 	target      *target
-	first, last int // token positions
+	first, last int  // token positions
+	ownNeg      bool // a word for "not" is part of the match
 	urgency     Urgency
 	verdict     verdict
 	ask         bool
@@ -77,17 +81,41 @@ func (m *matcher) fill(base int) {
 		if t.name {
 			m.set(i, name)
 		}
+		if t.num >= 0 {
+			m.number(i, t.num)
+		}
 	}
+	m.idioms()
 	m.phrases(tierPhrase)
 	m.phrases(tierPhrase2)
-	m.idioms()
 	m.takeFlags()
+}
+
+// numSlots are the concepts that numbers fill by their value.
+type numSlots struct{ any, many, fever, year slot }
+
+// number fills the concepts of a number: any, more than one, a fever in either
+// scale, a year.
+func (m *matcher) number(i int, n int16) {
+	m.set(i, m.lx.num.any)
+	if n >= 2 && n < 100 {
+		m.set(i, m.lx.num.many)
+	}
+	if n >= 39 && n <= 42 || n >= 103 && n <= 108 {
+		m.set(i, m.lx.num.fever)
+	}
+	if n >= 1980 && n <= 2035 {
+		m.set(i, m.lx.num.year)
+	}
 }
 
 // phrases lets several words together fill a concept.
 func (m *matcher) phrases(tier int) {
-	m.eachCandidate(tier, func(p *pattern, at int, _ uint64) {
+	m.eachCandidate(tier, func(p *pattern, at int, got uint64) {
 		m.set(at, slot(p.target))
+		if last := int32(m.base + 63 - bits.LeadingZeros64(got)); last > m.ends[m.base+at] {
+			m.ends[m.base+at] = last
+		}
 	})
 }
 
@@ -161,11 +189,12 @@ func (m *matcher) takeFlags() {
 // layout numbers sentences, clauses and parts and counts content words.
 func (m *matcher) layout() {
 	n := len(m.rd.toks)
-	m.content = resize(m.content, n+1)
+	m.content, m.strict = resize(m.content, n+1), resize(m.strict, n+1)
 	m.sent, m.clause, m.part = resize(m.sent, n), resize(m.clause, n), resize(m.part, n)
+	m.ends = resize(m.ends, n)
 	m.flags, m.neg = resize(m.flags, n), resize(m.neg, n)
 	m.subj, m.hypo = resize(m.subj, n), resize(m.hypo, n)
-	var s, c, p, words int32 = -1, -1, -1, 0
+	var s, c, p, words, strict int32 = -1, -1, -1, 0, 0
 	for i := range m.rd.toks {
 		t := &m.rd.toks[i]
 		if t.brk == breakSentence || s < 0 {
@@ -178,12 +207,15 @@ func (m *matcher) layout() {
 			p++
 		}
 		m.sent[i], m.clause[i], m.part[i] = s, c, p
-		m.content[i] = words
+		m.content[i], m.strict[i] = words, strict
+		if !m.lx.article[t.word] {
+			strict++
+		}
 		if !m.lx.filler[t.word] {
 			words++
 		}
 	}
-	m.content[n] = words
+	m.content[n], m.strict[n] = words, strict
 	m.sentFlags = resize(m.sentFlags, int(s)+1)
 	m.clauseFlags = resize(m.clauseFlags, int(c)+1)
 	m.partFlags = resize(m.partFlags, int(p)+1)
@@ -203,6 +235,9 @@ func resize[T any](s []T, n int) []T {
 func (m *matcher) sumFlags() {
 	m.all = 0
 	for i, f := range m.flags {
+		if m.neg[i] == negPlain || m.neg[i] == negRaise {
+			f &^= fUsual | fSafe | fTold | fExercise | fNew | fLongAgo
+		}
 		m.partFlags[m.part[i]] |= f
 		m.clauseFlags[m.clause[i]] |= f
 		m.sentFlags[m.sent[i]] |= f

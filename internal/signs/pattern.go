@@ -35,6 +35,7 @@ const (
 	optHasNeg                     // the pattern itself holds a word for "not"
 	optNotNew                     // needs the absence of words for usual
 	optHasStop                    // the pattern itself holds a word for "stop"
+	optStrict                     // only articles may stand between its places
 )
 
 var optionNames = map[string]option{
@@ -55,6 +56,7 @@ type pattern struct {
 
 const (
 	defaultGap = 3
+	negGap     = 1 // behind a "not"
 	longGap    = 12
 )
 
@@ -68,6 +70,7 @@ func (lx *lexicon) parsePattern(line string, adjacent bool) ([]pattern, error) {
 	var groups [][]element // alternatives per place, for {A B}
 	gap, cross := uint8(defaultGap), uint8(breakComma)
 	if adjacent {
+		p.opts |= optStrict
 		gap, cross = 0, breakNone
 	}
 	next, nextCross := gap, cross
@@ -116,6 +119,9 @@ func (lx *lexicon) parsePattern(line string, adjacent bool) ([]pattern, error) {
 			}
 			groups = append(groups, []element{{s, next, nextCross}})
 			next, nextCross = gap, cross
+			if lx.isNegSlot(s) && !adjacent {
+				next, nextCross = negGap, breakNone
+			}
 		}
 	}
 	if len(groups) == 0 {
@@ -226,11 +232,15 @@ func (m *matcher) step(p *pattern, k, prev int, got uint64) (uint64, bool) {
 	if prev >= window-1 {
 		return 0, false
 	}
+	count := m.content
+	if p.opts&optStrict != 0 {
+		count = m.strict
+	}
 	cand := m.mask[e.slot] & (^uint64(0) << uint(prev+1))
 	for cand != 0 {
 		c := bits.TrailingZeros64(cand)
 		cand &= cand - 1
-		if int(m.content[m.base+c]-m.content[m.base+prev+1]) > int(e.gap) {
+		if int(count[m.base+c]-count[m.base+prev+1]) > int(e.gap) {
 			return 0, false
 		}
 		if m.breakBetween(m.base+prev, m.base+c) > e.cross {

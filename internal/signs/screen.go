@@ -75,7 +75,11 @@ func (m *matcher) findSigns(from int) {
 			return
 		}
 		t := &m.lx.targets[p.target]
-		m.evidence = append(m.evidence, evidence{pat: p, target: t, first: m.base + at, last: last})
+		ev := evidence{pat: p, target: t, first: m.base + at, last: last, ownNeg: p.opts&optHasNeg != 0}
+		for b := got; b != 0; b &= b - 1 {
+			ev.ownNeg = ev.ownNeg || m.flags[m.base+bits.TrailingZeros64(b)]&(fNeg|fNegDet) != 0
+		}
+		m.evidence = append(m.evidence, ev)
 	})
 }
 

@@ -61,8 +61,7 @@ func (r *reader) read(text string, names []string) {
 		if len(r.buf) == 0 {
 			start = i
 		}
-		r.other(ru, start, i, i+n)
-		i += n
+		i = r.other(text, ru, [3]int{start, i, i + n})
 	}
 	r.flush(start, len(text))
 }
@@ -97,18 +96,30 @@ func (r *reader) ascii(text string, i, start int) int {
 
 func isDigit(c byte) bool { return c >= '0' && c <= '9' }
 
-// apostrophe joins "can't" to one word and splits "'s" off as "is".
+// apostrophe joins "can't" to one word and splits endings such as "'s" and
+// "'ll" off as words of their own.
 func (r *reader) apostrophe(text string, i, next, start int) int {
 	if len(r.buf) == 0 {
 		return next
 	}
-	rest := text[next:]
-	if len(rest) > 0 && lowerByte(rest[0]) == 's' && (len(rest) == 1 || !isWordByte(rest[1]) && rest[1] < utf8.RuneSelf) {
-		r.flush(start, i)
-		r.emit(r.lx.possessive, int32(next), int32(next+1), -1)
-		return next + 1
+	end := next
+	for end < len(text) && isWordByte(text[end]) {
+		end++
 	}
-	return next
+	var tail [2]byte
+	if end-next > len(tail) || end == next {
+		return next
+	}
+	for k := next; k < end; k++ {
+		tail[k-next] = lowerByte(text[k])
+	}
+	w, ok := r.lx.tails[string(tail[:end-next])]
+	if !ok {
+		return next
+	}
+	r.flush(start, i)
+	r.emit(w, int32(next), int32(end), -1)
+	return end
 }
 
 // separate notes the break that a punctuation byte makes.
@@ -146,37 +157,38 @@ func (r *reader) closeQuestion() {
 	}
 }
 
-// other handles one rune outside ASCII.
-func (r *reader) other(ru rune, start, at, end int) {
+// other handles one rune outside ASCII. pos is where the word in the buffer
+// starts, where the rune starts and where it ends; the result is where to go on.
+func (r *reader) other(text string, ru rune, pos [3]int) int {
+	start, at, end := pos[0], pos[1], pos[2]
 	switch ru {
 	case '’', '‘', '´', 'ʼ', '′':
-		if len(r.buf) > 0 {
-			return // joined: the "s" case is met by the alias list
-		}
+		return r.apostrophe(text, at, end, start)
 	case '–', '—', '…', '•', '·':
 		r.flush(start, at)
 		r.raise(breakClause)
-		return
+		return end
 	case utf8.RuneError:
 		r.flush(start, at)
-		return
+		return end
 	}
 	if w, ok := r.lx.emoji[ru]; ok {
 		r.flush(start, at)
 		r.emit(w, int32(at), int32(end), -1)
-		return
+		return end
 	}
 	if unicode.IsMark(ru) || unicode.Is(unicode.Cf, ru) {
-		return
+		return end
 	}
 	if unicode.IsLetter(ru) || unicode.IsDigit(ru) {
 		r.fold(ru)
-		return
+		return end
 	}
 	r.flush(start, at)
 	if unicode.IsPunct(ru) {
 		r.raise(breakComma)
 	}
+	return end
 }
 
 // fold adds a letter without its accent, or in its plain form.
@@ -200,7 +212,11 @@ func (r *reader) flush(start, end int) {
 	defer func() { r.buf = r.buf[:0] }()
 	w := squeeze(r.buf)
 	if n, rest, ok := leadingNumber(w); ok {
-		r.emit(r.lx.number, int32(start), int32(end), n)
+		id, known := r.lx.vocab[string(w)]
+		if !known {
+			id = r.lx.number
+		}
+		r.emit(id, int32(start), int32(end), n)
 		if len(rest) > 0 {
 			if id, ok := r.lx.vocab[string(rest)]; ok {
 				r.emitAlias(id, start, end)
@@ -231,11 +247,17 @@ func (r *reader) emitAlias(id uint16, start, end int) {
 	r.emit(id, int32(start), int32(end), r.lx.value[id])
 }
 
+// afterNothing serves "nothing but red": that "but" opens no new clause.
+func (r *reader) afterNothing() bool {
+	n := len(r.toks)
+	return n > 0 && r.toks[n-1].word == r.lx.nothing
+}
+
 func (r *reader) emit(w uint16, start, end int32, num int16) {
 	if len(r.toks) >= maxTokens {
 		return
 	}
-	if lvl := r.lx.breaks[w]; lvl > r.brk {
+	if lvl := r.lx.breaks[w]; lvl > r.brk && !r.afterNothing() {
 		r.brk = lvl
 	}
 	r.toks = append(r.toks, token{start: start, end: end, word: w, num: num, brk: r.brk})

@@ -16,7 +16,7 @@ func (lx *lexicon) addDeletes(word string, id uint16) {
 // added, changed, or two neighbours swapped, or letters doubled. It returns 0
 // where there is none, or where w is an ordinary word that only looks like one.
 func (lx *lexicon) correct(w []byte) uint16 {
-	if len(w) < minTypoLen-1 || len(w) > 20 {
+	if len(w) < minTypoLen || len(w) > 20 {
 		return 0
 	}
 	var tmp [24]byte
