@@ -10,8 +10,12 @@ import (
 	"regexp"
 	"strings"
 	"time"
+	"unicode"
 	"unicode/utf8"
 
+	"golang.org/x/text/unicode/norm"
+
+	"gaitpost/dialog"
 	"gaitpost/internal/contact"
 	"gaitpost/internal/sms"
 )
@@ -26,19 +30,60 @@ func (f *file) words(p place, most int) (string, bool) {
 	return text, ok
 }
 
-// smsWords reads a text that goes into text messages. One character outside
-// the text-message alphabet would more than halve what fits into each.
-func (f *file) smsWords(p place, most int) (string, bool) {
-	text, ok := f.words(p, most)
+// smsWords reads a text that goes into text messages in place of a placeholder
+// of the scripts, which has room for so many characters.
+func (f *file) smsWords(p place, placeholder string) (string, bool) {
+	text, ok := f.words(p, roomFor(placeholder))
 	if !ok {
 		return "", false
 	}
-	text = sms.Plain(text)
-	if bad := sms.Encode(text).Culprits; len(bad) > 0 {
-		f.wrong(p, fmt.Sprintf("%q is not in the text-message alphabet", string(bad)), allowedAt(p.path))
+	plain, bad := forSMS(text)
+	if bad != "" {
+		f.wrong(p, fmt.Sprintf("%q is not in the text-message alphabet", bad), allowedAt(p.path))
 		return "", false
 	}
-	return text, true
+	if sms.Plain(text) != plain {
+		f.doubtful(p, asInTexts(plain))
+	}
+	return plain, true
+}
+
+// roomFor is how many characters a script's prompts have room for in place of a
+// placeholder.
+func roomFor(placeholder string) int {
+	for _, p := range dialog.Placeholders {
+		if p.Name == placeholder {
+			return p.Longest
+		}
+	}
+	panic("clinic: the scripts have no placeholder " + placeholder)
+}
+
+// forSMS writes a name so that it fits the text-message alphabet, one character
+// outside of which would more than halve what fits into a text: Siân becomes
+// Sian. What can't be written so is returned as bad.
+func forSMS(text string) (plain, bad string) {
+	text = sms.Plain(text)
+	var b strings.Builder
+	for _, r := range text {
+		one := string(r)
+		if len(sms.Encode(one).Culprits) > 0 {
+			one = strings.Map(withoutMarks, norm.NFD.String(one))
+		}
+		b.WriteString(one)
+	}
+	return b.String(), string(sms.Encode(b.String()).Culprits)
+}
+
+func withoutMarks(r rune) rune {
+	if unicode.Is(unicode.Mn, r) {
+		return -1
+	}
+	return r
+}
+
+func asInTexts(plain string) string {
+	return fmt.Sprintf("texts will say %q: the text-message alphabet lacks an accent of this name", plain)
 }
 
 // readIdentity reads who the practice is and where.
@@ -47,7 +92,7 @@ func (f *file) readIdentity() {
 	if id, ok := f.id(f.found["id"]); ok {
 		r.Clinic = id
 	}
-	r.Name, _ = f.smsWords(f.found["name"], 40)
+	r.Name, _ = f.smsWords(f.found["name"], "practice")
 	f.readZone(f.found["zone"])
 	f.readRegion(f.found["region"])
 	r.Phone = f.dialled(f.found["phone"])
@@ -115,7 +160,7 @@ func (f *file) dialled(p place) string {
 	if !ok {
 		return ""
 	}
-	if utf8.RuneCountInString(text) > 20 || len(sms.Encode(text).Culprits) > 0 {
+	if utf8.RuneCountInString(text) > roomFor("phone") || len(sms.Encode(text).Culprits) > 0 {
 		f.wrong(p, "this is longer than a telephone number, or has other characters", allowedPhone)
 		return ""
 	}

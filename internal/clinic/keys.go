@@ -1,6 +1,7 @@
 package clinic
 
 import (
+	"fmt"
 	"regexp"
 	"strings"
 )
@@ -25,7 +26,7 @@ const (
 	allowedDays    = "mon to sun, alone, as a range like mon-fri, as a list like \"tue, thu\", or daily, weekdays, weekends"
 	allowedTime    = "HH:MM from 00:00 to 24:00"
 	allowedCron    = "five cron fields: minute, hour, day of the month, month, day of the week, like \"0 10 * * tue\""
-	allowedPhone   = "a telephone number, like +44 7700 900123"
+	allowedPhone   = "a telephone number of at most 16 characters, like +44 7700 900123"
 	allowedContact = "sms: and a telephone number, like sms: +44 7700 900123"
 	allowedYesNo   = "yes or no"
 	allowedID      = "1 to 32 lower-case letters, digits and hyphens, beginning with a letter"
@@ -38,7 +39,7 @@ const (
 // keys is every setting there is, in the order of the example file.
 var keys = append([]Key{
 	{"id", true, "", allowedID, fromPlace},
-	{"name", true, "", "1 to 40 characters of the text-message alphabet", fromPlace},
+	{"name", true, "", upTo("practice"), fromPlace},
 	{"zone", true, "", "a name from the IANA time zone database, like Europe/London", fromPlace},
 	{"region", true, "", "a two-letter country code, like GB", fromPlace},
 	{"phone", true, "", allowedPhone, fromPlace},
@@ -59,7 +60,7 @@ var keys = append([]Key{
 
 	{"practitioners", true, "", "a list of at least one", fromPlace},
 	{"practitioners[].id", true, "", allowedID, ""},
-	{"practitioners[].name", true, "", "1 to 30 characters of the text-message alphabet", ""},
+	{"practitioners[].name", true, "", upTo("vet"), ""},
 	{"practitioners[].contacts", true, "", "a list of " + allowedContact, ""},
 	{"practitioners[].minimal", false, "no", allowedYesNo, ownChoice},
 	{"practitioners[].digest", false, "yes", allowedYesNo, ownChoice},
@@ -84,6 +85,11 @@ var keys = append([]Key{
 	{"digest", false, "0 8 * * mon-fri", allowedCron, ownChoice},
 	{"cadences", false, "", "checkin, weighin, weighin_loss, reassessment", ""},
 }, append(cadenceKeys(), numberKeys()...)...)
+
+// upTo says what may stand in place of a placeholder of the scripts.
+func upTo(placeholder string) string {
+	return fmt.Sprintf("1 to %d characters of the text-message alphabet", roomFor(placeholder))
+}
 
 // Keys lists every setting there is.
 func Keys() []Key { return append([]Key(nil), keys...) }

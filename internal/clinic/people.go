@@ -52,7 +52,7 @@ func (f *file) readPractitioners(p place) {
 			seen[id] = found["id"].line
 		}
 		person.ID = strings.TrimSpace(scalar(found["id"].node)) // also a bad one, so that it is reported once
-		person.Name, _ = f.smsWords(found["name"], 30)
+		person.Name, _ = f.smsWords(found["name"], "vet")
 		f.yesNo(found["minimal"], &person.Minimal)
 		f.yesNo(found["digest"], &person.Digest)
 		for _, c := range f.items(found["contacts"]) {
