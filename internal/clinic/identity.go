@@ -220,7 +220,7 @@ func (f *file) readScripts(p place) {
 	r := f.clinic.Rules
 	r.Scripts = f.src.Scripts
 	text, ok := f.text(p)
-	if !ok || r.Scripts == nil {
+	if !ok {
 		return
 	}
 	dir := path.Clean(text)
@@ -236,6 +236,9 @@ func (f *file) readScripts(p place) {
 	sub, err := fs.Sub(f.src.Files, dir)
 	if err != nil {
 		f.wrong(p, "this folder can't be read", allowedScripts)
+		return
+	}
+	if r.Scripts == nil { // nothing to lay them over: settings are checked alone
 		return
 	}
 	library, problems := r.Scripts.Override(sub)

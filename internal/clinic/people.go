@@ -1,6 +1,7 @@
 package clinic
 
 import (
+	"errors"
 	"fmt"
 	"regexp"
 	"strings"
@@ -101,6 +102,9 @@ func (f *file) contact(p place) (contact.Address, bool) {
 // phoneNumber reads a telephone number that texts or calls go to.
 func (f *file) phoneNumber(p place, text string) (contact.Address, bool) {
 	a, warning, err := contact.ParsePhone(text, f.clinic.Rules.Region)
+	if errors.Is(err, contact.ErrPhoneNoCountry) && f.clinic.Rules.Region == "" {
+		return contact.Address{}, false // reported as the region's problem
+	}
 	if err != nil {
 		f.wrong(p, sentence(err.Error()), allowedPhone)
 		return contact.Address{}, false
