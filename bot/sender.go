@@ -1,0 +1,138 @@
+package bot
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"log/slog"
+	"slices"
+	"sync"
+	"time"
+
+	"gaitpost/internal/care"
+	"gaitpost/internal/contact"
+	"gaitpost/internal/store"
+)
+
+// Tokens says when a sending number may send again, over all processes.
+type Tokens interface {
+	TakeToken(ctx context.Context, clinic string, sender contact.Address, r store.Rate, now time.Time) (time.Duration, error)
+}
+
+// SenderOptions are what a Sender needs. All but MaxTries, Timeout and MinIdle
+// must be set.
+type SenderOptions struct {
+	Kind      contact.Channel // whose outbox it drains
+	Consumer  string          // unique among all processes and kinds
+	Directory *Directory
+	Outbox    Outbox
+	Spans     [][]int // store.Store.Spans
+	Tokens    Tokens
+	Turns     Turns
+	Metrics   *Metrics
+	Log       *slog.Logger
+	Now       func() time.Time
+	// MaxTries is how often a message is tried that the provider could not
+	// take; 0 is 10, which is about half an hour.
+	MaxTries int
+	// Timeout is how long one request to the provider may take; 0 is 10 s.
+	Timeout time.Duration
+	// MinIdle is after what time the entries of another sender count as left
+	// behind; 0 is 2 min. It must be well above horizon and two timeouts.
+	MinIdle time.Duration
+}
+
+// Sender drains the outbox of one kind of channel. Every message is sent, put
+// off, or given up with a report to its household; at least once, and more than
+// once only where nobody can tell and it is about safety.
+//
+// Within a sending number safety goes first, prompts last.
+type Sender struct {
+	SenderOptions
+	pump  pump
+	lanes struct {
+		sync.Mutex
+		open map[laneKey]*lane
+		wg   sync.WaitGroup
+	}
+}
+
+// NewSender returns a sender; Run or Drain sets it to work.
+func NewSender(o SenderOptions) (*Sender, error) {
+	if o.Kind == "" || o.Consumer == "" || o.Directory == nil || o.Outbox == nil || len(o.Spans) == 0 ||
+		o.Tokens == nil || o.Turns == nil || o.Metrics == nil || o.Log == nil || o.Now == nil {
+		return nil, errors.New("the sender lacks one of its parts")
+	}
+	o.MaxTries = cmp.Or(max(o.MaxTries, 0), 10)
+	o.Timeout = cmp.Or(max(o.Timeout, 0), 10*time.Second)
+	o.MinIdle = cmp.Or(max(o.MinIdle, 0), 2*time.Minute)
+	s := &Sender{SenderOptions: o}
+	s.lanes.open = map[laneKey]*lane{}
+	s.pump = pump{
+		outbox: o.Outbox, queue: store.Messages(o.Kind), consumer: o.Consumer, spans: o.Spans,
+		batch: 8, minIdle: o.MinIdle, now: o.Now, metrics: o.Metrics, log: o.Log,
+	}
+	return s, nil
+}
+
+// Run sends until the context ends. It then finishes what is under way and puts
+// back what it still holds, so that another sender takes it at once.
+func (s *Sender) Run(ctx context.Context) {
+	s.pump.run(ctx, s.assign)
+	s.lanes.wg.Wait()
+	s.putBack(ctx)
+}
+
+// Drain sends everything that may be sent now, waiting for nothing, and returns
+// how many messages it looked at. What has to wait is put off. It is for a
+// simulated clock; Run is for a real one. Errors are the store's.
+func (s *Sender) Drain(ctx context.Context) (int, error) {
+	return s.pump.drain(ctx, func(ctx context.Context, entries []store.Entry) {
+		slices.SortStableFunc(entries, func(a, b store.Entry) int { return cmp.Compare(rankOf(&a), rankOf(&b)) })
+		for i := range entries {
+			s.deliver(ctx, &entries[i], s.tokenOrNone)
+		}
+	})
+}
+
+// rankOf orders what waits for one number: what an owner needs to be safe, what
+// somebody waits for, what can wait.
+func rankOf(e *store.Entry) int {
+	if e.Message == nil {
+		return 0
+	}
+	switch e.Message.Purpose {
+	case care.ForSafety:
+		return 0
+	case care.ForStaff:
+		return 1
+	case care.ForOptOut, care.ForReply, care.FromPractice:
+		return 2
+	default:
+		return 3
+	}
+}
+
+// admit lets a message through when its number may send. It returns how long to
+// put the message off where it may not; 0 lets it through.
+type admit func(ctx context.Context, o *outlet) (time.Duration, error)
+
+func (s *Sender) tokenOrNone(ctx context.Context, o *outlet) (time.Duration, error) {
+	call, cancel := context.WithTimeout(ctx, storeTimeout)
+	defer cancel()
+	return s.Tokens.TakeToken(call, o.rules.Clinic, o.Number, o.Rate, s.Now())
+}
+
+// tokenInTime waits for a token, at most as long as an entry may be held.
+func (s *Sender) tokenInTime(ctx context.Context, o *outlet) (time.Duration, error) {
+	for waited := time.Duration(0); ; {
+		wait, err := s.tokenOrNone(ctx, o)
+		if err != nil || wait == 0 || waited+wait > horizon {
+			return wait, err
+		}
+		if !pause(ctx, wait) {
+			return wait, nil // stopping: back to the outbox
+		}
+		waited += wait
+	}
+}
