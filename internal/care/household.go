@@ -207,12 +207,14 @@ type Entry struct {
 	Review  int64         `cbor:"13,keyasint,omitempty"`
 }
 
-// Due is when a prompt of one kind next falls due, and the local date of the
-// last one.
+// Due is when a prompt of one kind next falls due, and the local dates that it
+// and the last one belong to. A clock change can push a firing past midnight:
+// it still belongs to the date it was meant for.
 type Due struct {
 	Kind PromptKind `cbor:"1,keyasint"`
 	At   int64      `cbor:"2,keyasint"`
 	Last int32      `cbor:"3,keyasint,omitempty"` // local date of the last one, days since 1970; 0 for none
+	Date int32      `cbor:"4,keyasint,omitempty"` // local date that At belongs to
 }
 
 // QuietedSign is a known same-day sign that the practitioner agreed to ignore.

@@ -26,11 +26,11 @@ func (t *turn) message(m *MessageIn) Reason {
 	}
 	reason := t.safety(said)
 	switch said.control {
-	case answer.OptOut, answer.OptOutAll:
+	case answer.ControlOptOut, answer.ControlOptOutAll:
 		return t.optOut(said)
-	case answer.OptIn:
+	case answer.ControlOptIn:
 		return t.optIn(said)
-	case answer.Help:
+	case answer.ControlHelp:
 		return t.help(said)
 	}
 	if said.finding.Death && said.finding.Urgency != signs.Emergency {
@@ -60,7 +60,7 @@ type heard struct {
 func (s *heard) comfort() bool { return s.finding.Euthanasia || s.finding.Distress }
 
 func (s *heard) optsOut() bool {
-	return s.control == answer.OptOut || s.control == answer.OptOutAll
+	return s.control == answer.ControlOptOut || s.control == answer.ControlOptOutAll
 }
 
 func (t *turn) listen(c int8, m *MessageIn) *heard {
@@ -69,11 +69,11 @@ func (t *turn) listen(c int8, m *MessageIn) *heard {
 	s.control, s.why = lexicon(t.h.Contacts[c].Lang).Control(m.Text)
 	switch m.ProviderOptOut {
 	case "STOP":
-		s.control = answer.OptOut
+		s.control = answer.ControlOptOut
 	case "START":
-		s.control = answer.OptIn
+		s.control = answer.ControlOptIn
 	case "HELP":
-		s.control = answer.Help
+		s.control = answer.ControlHelp
 	}
 	return s
 }
@@ -155,7 +155,7 @@ func (t *turn) converse(s *heard) Reason {
 		t.sayReads(s, "media_received")
 		return MessageKept
 	}
-	if s.control == answer.OptOutDoubtful {
+	if s.control == answer.ControlOptOutDoubtful {
 		t.keepForPractice(s, Today, "may want the texts to stop")
 	}
 	if talk.Open != nil {
@@ -185,11 +185,11 @@ func (t *turn) remark(s *heard) Reason {
 // rest with the digest.
 func (t *turn) wants(s *heard) (Urgency, string) {
 	switch s.control {
-	case answer.Callback:
+	case answer.ControlCallback:
 		return Today, "asks for a call"
-	case answer.Prescription:
+	case answer.ControlPrescription:
 		return Today, "asks for medicine"
-	case answer.Question:
+	case answer.ControlQuestion:
 		return ForDigest, "asks"
 	default:
 		return ForDigest, "writes"
@@ -224,7 +224,7 @@ func (t *turn) stranger(s *heard) Reason {
 		if !emergency {
 			return OptOut
 		}
-	case s.control == answer.Help && t.h.Contacts[s.contact].Consent.State != OptedOut:
+	case s.control == answer.ControlHelp && t.h.Contacts[s.contact].Consent.State != OptedOut:
 		t.sayStep(s.contact, -1, ForReply, "help", "help")
 		return HelpGiven
 	}

@@ -37,7 +37,7 @@ func (t *turn) schedule(dog int8) {
 	for _, kind := range []PromptKind{PromptCheckIn, PromptWeighIn, PromptReassessment} {
 		if due := d.due(kind); due.At == noDue {
 			if kind == PromptReassessment && due.Last == 0 {
-				due.Last = dayNumber(cadence.DateIn(t.e.At, t.zone()))
+				due.Last = dayNumber(t.today())
 			}
 			t.place(due, t.cadenceOf(d, kind), t.e.At)
 		}
@@ -65,20 +65,23 @@ func (t *turn) place(due *Due, c cadence.Cadence, after time.Time) {
 		due.At = noDue
 		return
 	}
-	at, _ := c.Next(after, dateOfDay(due.Last), t.zone())
-	if at.IsZero() {
+	firing := c.NextFiring(after, dateOfDay(due.Last), t.zone())
+	if firing.At.IsZero() {
 		due.At = noDue
 		return
 	}
-	at, _ = t.r.Quiet.Delay(at, t.zone())
-	due.At = at.Unix()
+	at, _ := t.r.Quiet.Delay(firing.At, t.zone())
+	due.At, due.Date = at.Unix(), dayNumber(firing.Date)
 }
 
 // advance notes that a prompt of a kind went out today and sets the next one.
 func (t *turn) advance(dog int8, k PromptKind) {
 	d := &t.h.Dogs[dog]
 	due := d.due(k)
-	due.Last = dayNumber(cadence.DateIn(t.e.At, t.zone()))
+	if due.Last = due.Date; due.Date == 0 {
+		due.Last = dayNumber(t.today())
+	}
+	due.Date = 0
 	if k == PromptSignsOnly {
 		t.scheduleSignsOnly(d)
 		return
@@ -107,14 +110,13 @@ func (t *turn) scheduleSignsOnly(d *Dog) {
 			}
 		}
 	}
-	due.At = next
+	due.At, due.Date = next, 0
 }
 
 // localTime is an instant on a local date; a missing time of an existing date
 // is the first instant after the gap, and quiet hours apply last.
 func (t *turn) localTime(d cadence.LocalDate, m cadence.MinuteOfDay) time.Time {
-	at := time.Date(d.Year, d.Month, d.Day, int(m)/60, int(m)%60, 0, 0, t.zone())
-	at, _ = t.r.Quiet.Delay(at, t.zone())
+	at, _ := t.r.Quiet.Delay(cadence.At(d, m, t.zone()), t.zone())
 	return at
 }
 
@@ -122,10 +124,10 @@ func (t *turn) localTime(d cadence.LocalDate, m cadence.MinuteOfDay) time.Time {
 // change of plan.
 func (t *turn) reassessAfterChange(d *Dog) {
 	due := d.due(PromptReassessment)
-	date := cadence.DateIn(t.e.At, t.zone()).AddDays(t.r.Thresholds.BeddingInDays)
+	date := t.today().AddDays(t.r.Thresholds.BeddingInDays)
 	at := t.localTime(date, t.r.Limits.PromptAt).Unix()
 	if due.At == noDue || at < due.At {
-		due.At = at
+		due.At, due.Date = at, dayNumber(date)
 	}
 }
 

@@ -8,15 +8,13 @@ import (
 	"gaitpost/internal/cadence"
 )
 
-// slot names a prompt for ever: kind, dog and local date. A second tick, a
-// second replica or a restart finds it and sends nothing.
-func (t *turn) slot(kind PromptKind, dog int8) string {
-	zone := t.r.Zone
-	if p := t.h.primary(); p >= 0 {
-		zone = t.r.zoneOf(t.h.Contacts[p])
-	}
-	return fmt.Sprintf("%s/%d/%s", kind, dog, cadence.DateIn(t.e.At, zone))
+// slot names a prompt for ever: kind, dog and the local date it belongs to. A
+// second tick, a second replica or a restart finds it and sends nothing.
+func slot(kind PromptKind, dog int8, date cadence.LocalDate) string {
+	return fmt.Sprintf("%s/%d/%s", kind, dog, date)
 }
+
+func (t *turn) today() cadence.LocalDate { return cadence.DateIn(t.e.At, t.zone()) }
 
 // openPrompt starts a dialog with a contact, or queues it behind the one that
 // is open.

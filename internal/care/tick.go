@@ -236,21 +236,25 @@ func (t *turn) tickPrompts(contact int8) Reason {
 // promptDue sends a prompt that fell due, or says why not: too late, in quiet
 // hours.
 func (t *turn) promptDue(contact, dog int8, kind PromptKind, due int64) Reason {
-	slot := t.slot(kind, dog)
 	c := &t.h.Contacts[contact]
 	if until := t.outsideQuiet(c, t.at); until > t.at {
 		t.h.Dogs[dog].due(kind).At = until
 		return DeferredQuiet
 	}
+	date := t.today()
+	if d := t.h.Dogs[dog].due(kind).Date; d != 0 {
+		date = dateOfDay(d)
+	}
+	name := slot(kind, dog, date)
 	late := t.at-due > seconds(t.r.Limits.PromptWindow) && c.Talk.Handover < due && c.Talk.Paused < due
 	t.advance(dog, kind)
 	if late {
-		t.note(FactPrompt, dog, "skipped", slot+": too late")
+		t.note(FactPrompt, dog, "skipped", name+": too late")
 		return SkippedLate
 	}
 	if o := c.Talk.Open; o != nil && o.Kind == kind && o.Dog == dog {
 		t.closeStale(contact, o) // last time's was never finished
 	}
-	t.openPrompt(contact, Prompt{Kind: kind, Dog: dog, Slot: slot, Due: due}, ForPrompt)
+	t.openPrompt(contact, Prompt{Kind: kind, Dog: dog, Slot: name, Due: due}, ForPrompt)
 	return Prompted
 }
