@@ -1,6 +1,19 @@
 package dialog
 
-import "io/fs"
+import (
+	"crypto/sha256"
+	"embed"
+	"encoding/hex"
+	"fmt"
+	"io/fs"
+	"path"
+	"slices"
+	"sort"
+	"strings"
+)
+
+//go:embed scripts/*.yaml
+var builtinFiles embed.FS
 
 // Library holds checked scripts. It is immutable and safe for concurrent use.
 type Library struct {
@@ -8,14 +21,77 @@ type Library struct {
 	version string
 }
 
-// Builtin returns the embedded scripts, checked.
-func Builtin() (*Library, error) { return &Library{scripts: map[string]*Script{}}, nil }
+// Builtin returns the embedded scripts, checked. The error is ErrScripts and
+// names every problem; with the scripts as released there is none.
+func Builtin() (*Library, error) {
+	sub, err := fs.Sub(builtinFiles, "scripts")
+	if err != nil {
+		return nil, fmt.Errorf("read the built-in scripts: %w", err)
+	}
+	l, problems := Load(sub)
+	if len(problems) > 0 {
+		return nil, fmt.Errorf("%w: %s", ErrScripts, problems[0])
+	}
+	return l, nil
+}
 
-// Override returns a library with a clinic's own texts laid over l. A clinic
-// may change any script's texts and steps but never remove telephone numbers
-// or safety lines. It returns every problem found; with problems, the library
-// returned is l itself.
-func (l *Library) Override(fsys fs.FS) (*Library, []Problem) { return l, nil }
+// Load reads and checks every *.yaml file of a folder as whole scripts. The
+// library holds the scripts that could be read, also where there are problems.
+func Load(fsys fs.FS) (*Library, []Problem) {
+	l := &Library{scripts: map[string]*Script{}}
+	var problems []Problem
+	hash := sha256.New()
+	files, bad := readFiles(fsys)
+	problems = append(problems, bad...)
+	for _, f := range files {
+		hash.Write(f.data)
+		got, bad := parseScript(f.name, f.data, false)
+		problems = append(problems, bad...)
+		if got.script == nil || got.script.id == "" {
+			continue
+		}
+		if twin, ok := l.scripts[got.script.id]; ok {
+			problems = append(problems, Problem{File: f.name, Line: got.script.at.line, Script: got.script.id,
+				Code: "duplicate-script", Message: fmt.Sprintf("the script %s is also in %s", got.script.id, twin.at.file)})
+			continue
+		}
+		l.scripts[got.script.id] = got.script
+		if len(bad) == 0 {
+			problems = append(problems, check(got.script)...)
+		}
+	}
+	l.version = "scripts-" + hex.EncodeToString(hash.Sum(nil)[:4])
+	sortProblems(problems)
+	return l, problems
+}
+
+// scriptFile is one file as read from disk.
+type scriptFile struct {
+	name string
+	data []byte
+}
+
+// readFiles reads the *.yaml and *.yml files of a folder, in order of name.
+func readFiles(fsys fs.FS) ([]scriptFile, []Problem) {
+	entries, err := fs.ReadDir(fsys, ".")
+	if err != nil {
+		return nil, []Problem{{File: ".", Code: "unreadable", Message: "the folder of scripts can't be read"}}
+	}
+	var files []scriptFile
+	var problems []Problem
+	for _, e := range entries {
+		if ext := path.Ext(e.Name()); e.IsDir() || ext != ".yaml" && ext != ".yml" {
+			continue
+		}
+		data, err := fs.ReadFile(fsys, e.Name())
+		if err != nil {
+			problems = append(problems, Problem{File: e.Name(), Code: "unreadable", Message: "the file can't be read"})
+			continue
+		}
+		files = append(files, scriptFile{e.Name(), data})
+	}
+	return files, problems
+}
 
 // Script returns the script with this id.
 func (l *Library) Script(id string) (*Script, bool) {
@@ -23,27 +99,45 @@ func (l *Library) Script(id string) (*Script, bool) {
 	return s, ok
 }
 
-// Version names the scripts' versions and contents, for the log.
+// Scripts returns the ids of all scripts, sorted.
+func (l *Library) Scripts() []string {
+	ids := make([]string, 0, len(l.scripts))
+	for id := range l.scripts {
+		ids = append(ids, id)
+	}
+	slices.Sort(ids)
+	return ids
+}
+
+// Version names the contents of all scripts, for the log: two libraries with
+// the same version say and do the same.
 func (l *Library) Version() string { return l.version }
 
 // Problem is one thing wrong with a script file.
 type Problem struct {
 	File    string
-	Line    int
+	Line    int // 1-based; 0 where the file as a whole is meant
 	Script  string
 	Step    string
 	Code    string // kebab-case, such as dead-end
 	Message string // a sentence
 }
 
-// Script is one dialog.
-type Script struct {
-	id     string
-	limits Limits
+// String writes the problem as "file:line: code: sentence".
+func (p Problem) String() string {
+	where := p.File
+	if p.Line > 0 {
+		where = fmt.Sprintf("%s:%d", p.File, p.Line)
+	}
+	return where + ": " + p.Code + ": " + p.Message
 }
 
-// Limits returns the script's time limits.
-func (s *Script) Limits() Limits { return s.limits }
-
-// OpenSafetyQuestion reports whether the session stands at a closed safety question.
-func (s *Script) OpenSafetyQuestion(sess Session) bool { return false }
+func sortProblems(problems []Problem) {
+	sort.SliceStable(problems, func(i, j int) bool {
+		a, b := problems[i], problems[j]
+		if c := strings.Compare(a.File, b.File); c != 0 {
+			return c < 0
+		}
+		return a.Line < b.Line
+	})
+}

@@ -116,6 +116,7 @@ const (
 	PartMore    = "more"    // the question when its item was already answered in passing
 	PartReask   = "reask"   // asked again after an unclear reply
 	PartMissing = "missing" // asked again for the items a reply left out
+	PartFresh   = "fresh"   // asked again where SAME can't be taken
 	PartRemind  = "remind"  // the one reminder
 	PartSay     = "say"     // a text that expects nothing
 )

@@ -1,0 +1,89 @@
+package dialog
+
+import (
+	"slices"
+	"strings"
+
+	"gaitpost/internal/sms"
+)
+
+// Size is what one text costs at its longest: with the longest dog's name and
+// the longest values of every other placeholder.
+type Size struct {
+	Script, Step, Part, Lang string
+	Units                    int // septets, or UTF-16 code units
+	Segments                 int
+	Limit                    int
+	Protected                bool
+}
+
+// longestValues fills every placeholder with its longest value.
+var longestValues = func() map[string]string {
+	m := map[string]string{}
+	for _, p := range Placeholders {
+		m[p.Name] = strings.Repeat("W", p.Longest)
+	}
+	for i := range maxDogs {
+		m["dog"+string(rune('1'+i))] = strings.Repeat("W", MaxDogName)
+	}
+	return m
+}()
+
+// Sizes returns the size of every text of every script at its longest.
+func (l *Library) Sizes() []Size {
+	var out []Size
+	for _, id := range l.Scripts() {
+		out = append(out, l.scripts[id].sizes()...)
+	}
+	return out
+}
+
+func (s *Script) sizes() []Size {
+	var out []Size
+	for _, st := range s.all() {
+		for _, part := range partKeys {
+			for _, lang := range s.languages {
+				if _, ok := st.parts[part][lang]; ok {
+					out = append(out, s.size(st, part, lang))
+				}
+			}
+		}
+	}
+	return out
+}
+
+// size measures one text at its longest, as a lone library would render it.
+func (s *Script) size(st *Step, part, lang string) Size {
+	l := &Library{scripts: map[string]*Script{s.id: s}}
+	ctx := Context{Lang: lang, Vars: longestValues}
+	line := s.line(st, part, &ctx, st.itemsOf())
+	n := sms.Encode(l.Render(line, lang))
+	return Size{Script: s.id, Step: st.id, Part: part, Lang: lang,
+		Units: n.Units, Segments: n.Segments, Limit: st.limit(), Protected: st.protected}
+}
+
+// limit is how many segments the step's texts may take: what it says itself,
+// else one for a question asked alone and two for a list or a single text.
+func (st *Step) limit() int {
+	switch {
+	case st.segments > 0:
+		return st.segments
+	case st.kind == KindSay || len(st.forms) == 1 && st.forms[0] == AllAtOnce:
+		return 2
+	}
+	return 1
+}
+
+func (c *checker) lengths(st *Step) {
+	for _, part := range partKeys {
+		for lang, w := range st.parts[part] {
+			if !slices.Contains(c.s.languages, lang) {
+				continue
+			}
+			if n := c.s.size(st, part, lang); n.Segments > n.Limit {
+				c.bad(w.at, st, "too-long", "its %s in %q takes %d segments (%d characters) with the longest names; at most %d",
+					part, lang, n.Segments, n.Units, n.Limit)
+			}
+		}
+	}
+}

@@ -1,0 +1,261 @@
+package dialog
+
+import (
+	"slices"
+	"strconv"
+	"strings"
+)
+
+// safeFallback is said where a stored line's step is no longer known. Nothing
+// may be lost by it: it sends the owner to the practice.
+const safeFallback = "Please ring {practice} on {phone}. If it can't wait and we are closed, ring {emergency}."
+
+// line keeps what is about to be said: the step, the part and the values of
+// the placeholders that its text uses in any language.
+func (s *Script) line(st *Step, part string, ctx *Context, items []string) Line {
+	l := Line{Script: s.id, Version: s.version, Step: st.id, Part: part}
+	for _, name := range s.usedIn(st, part) {
+		if name == "items" {
+			l.set(name, strings.Join(items, " "))
+		} else if name == "dogs" {
+			l.set(name, dogList(ctx.Vars))
+		} else if v := ctx.Vars[name]; v != "" {
+			l.set(name, v)
+		}
+	}
+	return l
+}
+
+// maxDogs is how many dogs one question can tell apart.
+const maxDogs = 9
+
+// dogNames are the household's dogs, as the caller numbers them: dog1, dog2, …
+func dogNames(vars map[string]string) []string {
+	var names []string
+	for i := 1; i <= maxDogs; i++ {
+		name := vars["dog"+strconv.Itoa(i)]
+		if name == "" {
+			break
+		}
+		names = append(names, name)
+	}
+	return names
+}
+
+func dogList(vars map[string]string) string {
+	names := dogNames(vars)
+	for i, name := range names {
+		names[i] = strconv.Itoa(i+1) + " " + cutTo(name, MaxDogName)
+	}
+	return strings.Join(names, ", ")
+}
+
+func (l *Line) set(name, value string) {
+	if l.Vars == nil {
+		l.Vars = map[string]string{}
+	}
+	l.Vars[name] = value
+}
+
+// usedIn lists the placeholders of a part in all languages. The generated
+// lists may hold an own activity's name.
+func (s *Script) usedIn(st *Step, part string) []string {
+	var names []string
+	add := func(text string) {
+		for _, n := range placeholdersIn(text) {
+			if !slices.Contains(names, n) {
+				names = append(names, n)
+			}
+		}
+	}
+	for _, w := range st.parts[part] {
+		add(w.text)
+	}
+	if slices.Contains(names, "items") {
+		for _, m := range st.labels {
+			for _, w := range m {
+				add(w.text)
+			}
+		}
+	}
+	if slices.Contains(names, "options") {
+		for _, o := range st.options {
+			for _, w := range o.text {
+				add(w.text)
+			}
+		}
+	}
+	slices.Sort(names)
+	return names
+}
+
+// Say returns a single text that is not part of a dialog. An unknown name
+// gives a line that renders as a safe fallback.
+func (l *Library) Say(script, step string, ctx Context) Line {
+	s := l.scripts[script]
+	if s == nil {
+		return fallbackLine(script, step, &ctx)
+	}
+	st := s.anyStep(step)
+	if st == nil {
+		return fallbackLine(script, step, &ctx)
+	}
+	part := PartSay
+	if _, ok := st.parts[PartSay]; !ok {
+		part = PartAsk
+	}
+	return s.line(st, part, &ctx, nil)
+}
+
+func fallbackLine(script, step string, ctx *Context) Line {
+	l := Line{Script: script, Step: step, Part: PartSay}
+	for _, name := range placeholdersIn(safeFallback) {
+		if v := ctx.Vars[name]; v != "" {
+			l.set(name, v)
+		}
+	}
+	return l
+}
+
+// Render returns the text of a line. It never fails: an unknown step gives a
+// safe fallback that says to ring the practice. English texts are GSM-7
+// whatever the values hold.
+func (l *Library) Render(line Line, lang string) string {
+	s := l.scripts[line.Script]
+	if s == nil {
+		return renderText(safeFallback, line.Vars, false, nil)
+	}
+	st := s.anyStep(line.Step)
+	if st == nil {
+		return renderText(safeFallback, line.Vars, false, nil)
+	}
+	if !slices.Contains(s.languages, lang) {
+		lang = english
+	}
+	w, ok := st.parts[line.Part][lang]
+	if !ok {
+		return renderText(safeFallback, line.Vars, false, nil)
+	}
+	wide := slices.Contains(s.unicode, lang)
+	r := rendering{library: l, script: s, step: st, lang: lang, vars: line.Vars, wide: wide}
+	return renderText(w.text, line.Vars, wide, &r)
+}
+
+// rendering is one text being written.
+type rendering struct {
+	library *Library
+	script  *Script
+	step    *Step
+	lang    string
+	vars    map[string]string
+	wide    bool
+}
+
+func renderText(text string, vars map[string]string, wide bool, r *rendering) string {
+	out := expand(text, func(name string) string {
+		if r != nil {
+			if v, ok := r.generated(name); ok {
+				return v
+			}
+		}
+		return value(name, vars, wide)
+	})
+	return tidy(out)
+}
+
+// value is a placeholder's value as it may stand in a text.
+func value(name string, vars map[string]string, wide bool) string {
+	p := placeholderByName[name]
+	v := plainValue(vars[name], wide)
+	if v == "" {
+		return p.Fallback
+	}
+	if p.Cut {
+		return cutTo(v, p.Longest)
+	}
+	return v
+}
+
+// generated writes the placeholders that a step itself fills.
+func (r *rendering) generated(name string) (string, bool) {
+	switch name {
+	case "levels":
+		return r.levels(), true
+	case "items":
+		return r.items(), true
+	case "options":
+		return r.options(), true
+	case "better":
+		// The caller may name an item by its code; owners read its label.
+		if checkin := r.library.scripts["checkin"]; checkin != nil {
+			if label, ok := checkin.Label(r.vars["better"], r.lang); ok {
+				return r.inner(label), true
+			}
+		}
+	}
+	return "", false
+}
+
+// inner expands a label's or option's own placeholders, one level deep.
+func (r *rendering) inner(text string) string {
+	return expand(text, func(name string) string { return value(name, r.vars, r.wide) })
+}
+
+// levels writes "0 never, 1 a few steps, … 4 won't use the leg, X no walks".
+func (r *rendering) levels() string {
+	a := r.step.anchorsIn(r.lang)
+	if a == nil {
+		return ""
+	}
+	var b strings.Builder
+	for i, text := range a.level {
+		b.WriteString(strconv.Itoa(i) + " " + text + ", ")
+	}
+	b.WriteString("X " + a.x)
+	return b.String()
+}
+
+// items writes "1 limping 2 soreness …" for the items that are asked.
+func (r *rendering) items() string {
+	labels := r.step.labels[r.lang]
+	if labels == nil {
+		labels = r.step.labels[english]
+	}
+	codes := strings.Fields(r.vars["items"])
+	parts := make([]string, 0, len(codes))
+	for i, code := range codes {
+		label := code
+		if w, ok := labels[code]; ok {
+			label = r.inner(w.text)
+		}
+		if len(codes) == 1 {
+			return label
+		}
+		parts = append(parts, strconv.Itoa(i+1)+" "+label)
+	}
+	return strings.Join(parts, ", ")
+}
+
+// options writes "1 vomiting 2 diarrhoea …".
+func (r *rendering) options() string {
+	parts := make([]string, 0, len(r.step.options))
+	for i, o := range r.step.options {
+		w, ok := o.text[r.lang]
+		if !ok {
+			w = o.text[english]
+		}
+		parts = append(parts, strconv.Itoa(i+1)+" "+r.inner(w.text))
+	}
+	return strings.Join(parts, ", ")
+}
+
+// tidy mends what an empty placeholder leaves behind: "Thank you, ." and
+// doubled spaces.
+func tidy(text string) string {
+	for _, r := range [...][2]string{{"  ", " "}, {" ,", ","}, {" .", "."}, {",.", "."}, {", ,", ","}} {
+		for strings.Contains(text, r[0]) {
+			text = strings.ReplaceAll(text, r[0], r[1])
+		}
+	}
+	return strings.TrimSpace(text)
+}
