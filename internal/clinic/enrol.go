@@ -73,17 +73,27 @@ func (e EnrolReader) Read(name string, data []byte) ([]care.Enrolment, []Problem
 	return e.enrolments(name, rows, problems)
 }
 
-// Fields reads one household given as columns, by command-line flags.
-func (e EnrolReader) Fields(name string, fields map[string]string) ([]care.Enrolment, []Problem) {
+// Field is a column's value given otherwise than in a file, and the name that
+// the person knows it by: "--weight".
+type Field struct{ Column, Name, Value string }
+
+// Fields reads one dog and its owner given field by field; from names where, for
+// problems.
+func (e EnrolReader) Fields(from string, fields []Field) ([]care.Enrolment, []Problem) {
+	return e.enrolments(from, []row{rowOf(fields)}, nil)
+}
+
+func rowOf(fields []Field) row {
 	r := row{cells: map[string]cell{}}
-	for column, value := range fields {
-		r.cells[column] = cell{value: strings.TrimSpace(value), key: "--" + strings.ReplaceAll(column, "_", "-")}
+	for _, f := range fields {
+		r.cells[f.Column] = cell{value: strings.TrimSpace(f.Value), key: f.Name}
 	}
-	return e.enrolments(name, []row{r}, nil)
+	return r
 }
 
 func (e EnrolReader) enrolments(name string, rows []row, problems []Problem) ([]care.Enrolment, []Problem) {
-	in := &intake{EnrolReader: e, file: name, problems: problems, byPhone: map[contact.Address]*household{}, refs: map[string]row{}}
+	in := e.intake(name)
+	in.problems = problems
 	for _, r := range rows {
 		in.take(r)
 	}
@@ -141,6 +151,10 @@ type intake struct {
 	order    []*household
 	byPhone  map[contact.Address]*household
 	refs     map[string]row
+}
+
+func (e EnrolReader) intake(name string) *intake {
+	return &intake{EnrolReader: e, file: name, byPhone: map[contact.Address]*household{}, refs: map[string]row{}}
 }
 
 func (in *intake) report(s Severity, c cell, message, allowed string) {

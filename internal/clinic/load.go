@@ -37,12 +37,16 @@ func SourceAt(name string, getenv func(string) string, builtin *dialog.Library) 
 	return src
 }
 
-// LoadFrom is Load from any source.
-func LoadFrom(src Source) ([]*Clinic, []Problem) {
-	names, problems := src.names()
+// LoadFrom is Load from any sources, taken as one deployment.
+func LoadFrom(sources ...Source) ([]*Clinic, []Problem) {
+	var problems []Problem
 	var files []*file
-	for _, name := range names {
-		files = append(files, src.read(name))
+	for i := range sources {
+		names, missing := sources[i].names()
+		problems = append(problems, missing...)
+		for _, name := range names {
+			files = append(files, sources[i].read(name))
+		}
 	}
 	between(files)
 	var clinics []*Clinic
