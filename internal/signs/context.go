@@ -118,7 +118,8 @@ func (m *matcher) deny(i int) {
 			kind = negRaise
 		}
 		if f&fStop != 0 && words <= 1 && kind == negPlain {
-			return // "hasn't stopped" denies nothing
+			m.neg[j] = negPlain
+			return // "hasn't stopped" denies nothing but the stopping
 		}
 		if f&fSubj != 0 && words >= 1 && kind == negPlain {
 			return
@@ -181,7 +182,7 @@ func (m *matcher) denyBack(i int) {
 
 // whose follows the subject through each sentence.
 func (m *matcher) whose() {
-	cur := subjDog
+	cur, until := subjDog, int32(-1)
 	for i := range m.flags {
 		f, brk := m.flags[i], m.rd.toks[i].brk
 		switch {
@@ -193,6 +194,8 @@ func (m *matcher) whose() {
 		switch {
 		case f&fOther != 0:
 			cur = subjOther
+			until = m.ends[i] // "my sister's dog" is one animal, and not ours
+		case int32(i) <= until:
 		case f&fDog != 0 || m.rd.toks[i].name || m.nameLike(i):
 			cur = subjDog
 		case f&fPerson != 0:
@@ -208,8 +211,14 @@ func (m *matcher) whose() {
 	}
 }
 
-// nameLike takes an unknown word before "is" or "has" for a dog's name.
+// nameLike takes an unknown word for a dog's name where it has a capital inside
+// a sentence, or stands before "is" or "has".
 func (m *matcher) nameLike(i int) bool {
+	t := &m.rd.toks[i]
+	if c := m.text[t.start]; c >= 'A' && c <= 'Z' && t.brk < breakSentence && t.end-t.start > 2 &&
+		len(m.lx.slotsOf[t.word]) == 0 && m.text[t.end-1] >= 'a' {
+		return true
+	}
 	return m.rd.toks[i].word == 0 && i+1 < len(m.flags) && m.flags[i+1]&fVerbFin != 0 &&
 		(i == 0 || m.rd.toks[i].brk >= breakComma || m.flags[i-1]&(fNow|fToo) != 0)
 }

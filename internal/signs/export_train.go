@@ -23,9 +23,13 @@ const ModelBits = modelBits
 
 // Features is what the model sees of a message, and the urgency that the rules
 // alone give it.
-func Features(text string, ctx Context) ([]uint16, Urgency) {
+func Features(text string, ctx Context) (feats []uint32, rulesFrom int, rules Urgency) {
 	m := newMatcher()
 	m.run(text, ctx)
 	f := m.decide(ctx)
-	return m.features(ctx, f.Urgency), f.Urgency
+	feats = m.features(ctx, f.Urgency)
+	return feats, m.rulesFrom, f.Urgency
 }
+
+// ModelMagic opens the file of weights.
+const ModelMagic = modelMagic

@@ -3,7 +3,7 @@ package signs
 import "math/bits"
 
 // modelBits is the binary logarithm of the number of the model's features.
-const modelBits = 15
+const modelBits = 16
 
 // Seeds keep the kinds of features apart.
 const (
@@ -29,7 +29,7 @@ func mix(a, b uint32) uint32 {
 // featureSet collects the features of one message, each once.
 type featureSet struct {
 	seen [1 << (modelBits - 6)]uint64
-	list []uint16
+	list []uint32
 }
 
 func (s *featureSet) reset() {
@@ -39,17 +39,20 @@ func (s *featureSet) reset() {
 	s.list = s.list[:0]
 }
 
+// bucket is the feature's place in the model.
+func bucket(h uint32) uint32 { return h >> (32 - modelBits) }
+
 func (s *featureSet) add(h uint32) {
-	i := h >> (32 - modelBits)
+	i := bucket(h)
 	if bit := uint64(1) << (i & 63); s.seen[i>>6]&bit == 0 {
 		s.seen[i>>6] |= bit
-		s.list = append(s.list, uint16(i))
+		s.list = append(s.list, i)
 	}
 }
 
 // features gathers what the model looks at: the words and their neighbours, the
 // concepts of each part of the message, what became of every match, and the plan.
-func (m *matcher) features(ctx Context, rules Urgency) []uint16 {
+func (m *matcher) features(ctx Context, rules Urgency) []uint32 {
 	s := &m.feats
 	s.reset()
 	prev, prev2 := uint32(1), uint32(1)
@@ -65,6 +68,8 @@ func (m *matcher) features(ctx Context, rules Urgency) []uint16 {
 		prev2, prev = prev, h
 	}
 	m.conceptFeatures(s)
+	m.grams(s)
+	m.rulesFrom = len(s.list)
 	for i := range m.evidence {
 		ev := &m.evidence[i]
 		s.add(mix(seedVerdict, ev.target.hash+uint32(ev.verdict)))
@@ -82,6 +87,24 @@ func (m *matcher) features(ctx Context, rules Urgency) []uint16 {
 		s.add(mix(seedFlag, uint32(bits.TrailingZeros64(uint64(f)))))
 	}
 	return s.list
+}
+
+// grams adds the runs of five letters of every longer word, so that a form that
+// nobody listed still meets its relatives.
+func (m *matcher) grams(s *featureSet) {
+	for i := range m.rd.toks {
+		t := &m.rd.toks[i]
+		if t.end-t.start < 4 {
+			continue
+		}
+		var h uint32 = '^'
+		for k := t.start; k < t.end; k++ {
+			h = h<<8 | uint32(lowerByte(m.text[k]))
+			if k >= t.start+3 {
+				s.add(mix(seedGram, h))
+			}
+		}
+	}
 }
 
 // wordHash is the same for all spellings of a word of the lists.

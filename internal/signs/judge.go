@@ -94,7 +94,7 @@ func (m *matcher) denyAll(ev *evidence) bool {
 
 // othersBody reports whether the words are about a person or another animal.
 func (m *matcher) othersBody(ev *evidence) bool {
-	if ev.target.opts&tThing != 0 && m.subj[ev.first] != subjOther && m.subj[ev.last] != subjOther {
+	if ev.target.opts&tThing != 0 && m.subj[ev.first] == subjPerson {
 		return false
 	}
 	dog := false

@@ -237,7 +237,12 @@ func (lx *lexicon) choice(f string) (slot, error) {
 }
 
 // foldWord is a data-file word in the form the tokeniser makes.
-func foldWord(w string) string { return strings.ToLower(strings.ReplaceAll(w, "'", "")) }
+func foldWord(w string) string {
+	if w == "'s" {
+		return w
+	}
+	return strings.ToLower(strings.ReplaceAll(w, "'", ""))
+}
 
 // isNegSlot reports whether the place asks for a word that means "not".
 func (lx *lexicon) isNegSlot(s slot) bool { return lx.asksFor(s, "NEG") }

@@ -30,6 +30,8 @@ type matcher struct {
 
 	evidence []evidence
 	feats    featureSet
+
+	rulesFrom int // where the features that come from the rules start
 }
 
 // evidence is one match of a sign's pattern and what became of it.

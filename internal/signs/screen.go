@@ -14,6 +14,7 @@ func Screen(text string, ctx Context) Finding {
 	m := pool.Get().(*matcher)
 	m.run(text, ctx)
 	f := m.decide(ctx)
+	m.weigh(&f, ctx)
 	m.text = ""
 	m.rd.names = nil
 	pool.Put(m)

@@ -4,6 +4,9 @@
 // rather than written: the list of ordinary words that look like misspelt signs,
 // and the weights of the statistical model.
 //
+// From the repository's root, after a change of the word lists or the corpus:
+//
+//	go run -tags train ./internal/signs/train model
 //	go run -tags train ./internal/signs/train lookalikes DICTIONARY... > internal/signs/data/lookalikes.txt
 package main
 
@@ -26,24 +29,17 @@ func main() {
 
 func run(args []string) error {
 	if len(args) == 0 {
-		return fmt.Errorf("say what to rebuild: lookalikes")
+		return fmt.Errorf("say what to do: lookalikes, cv or model")
 	}
 	switch args[0] {
 	case "cv":
-		ex, err := readExamples("internal/signs/testdata/corpus/*.train.tsv", "internal/signs/testdata/pairs.tsv")
-		if err != nil {
-			return err
-		}
-		for _, o := range []options{{1e-4, 10, 0.1, 1}, {1e-3, 10, 0.1, 1}, {1e-2, 10, 0.1, 1}, {1e-2, 20, 0.05, 1}} {
-			fmt.Println(o)
-			flag, emer := crossValidate(ex, 5, o)
-			report(ex, flag, emer)
-		}
-		return nil
+		return evaluate()
+	case "model":
+		return writeModel("internal/signs/data/model.bin")
 	case "lookalikes":
 		return lookalikes(args[1:])
 	}
-	return fmt.Errorf("%q is not known: lookalikes", args[0])
+	return fmt.Errorf("%q is not known: lookalikes, cv or model", args[0])
 }
 
 // lookalikes prints every dictionary word that would be corrected to a word of

@@ -37,7 +37,7 @@ func measure(ex []example, got func(i int) signs.Urgency) figures {
 // report prints the figures of the rules alone, the model alone and both.
 func report(ex []example, flag, emer []float64) {
 	fmt.Println("rules:", measure(ex, func(i int) signs.Urgency { return ex[i].rules }))
-	for _, t := range []float64{-1.5, -1, -0.5, 0, 0.5} {
+	for _, t := range []float64{-1, -0.5, 0, 0.5, 1} {
 		fmt.Printf("model at %+.1f: %v\n", t, measure(ex, func(i int) signs.Urgency {
 			switch {
 			case flag[i] < t:

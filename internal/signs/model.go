@@ -1,0 +1,145 @@
+package signs
+
+import (
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"math"
+	"sync"
+)
+
+// The statistical model is two logistic regressions over hashed features: is
+// there any sign, and is it an emergency. It is trained by the tool under train
+// on this project's own invented messages; nothing of it is learnt at run time.
+const (
+	modelFile   = "data/model.bin"
+	modelMagic  = "signs1"
+	modelHeader = len(modelMagic) + 1 + 4*4
+)
+
+// model holds the weights, in steps of scale.
+type model struct {
+	flag, emergency           []int8
+	flagBias, emergencyBias   float32
+	flagScale, emergencyScale float32
+}
+
+var theModel = sync.OnceValue(func() *model {
+	b, err := dataFiles.ReadFile(modelFile)
+	if err != nil {
+		panic("signs: the embedded model is missing: " + err.Error())
+	}
+	md, err := readModel(b)
+	if err != nil {
+		panic("signs: the embedded model does not load: " + err.Error())
+	}
+	return md
+})
+
+// readModel reads what the training tool writes: the magic, the number of bits,
+// bias and scale of both heads as little-endian float32, then the weights.
+func readModel(b []byte) (*model, error) {
+	n := 1 << modelBits
+	if len(b) != modelHeader+2*n {
+		return nil, fmt.Errorf("it has %d bytes, not %d", len(b), modelHeader+2*n)
+	}
+	if string(b[:len(modelMagic)]) != modelMagic || b[len(modelMagic)] != modelBits {
+		return nil, errors.New("it was made by another version of the training tool")
+	}
+	float := func(i int) float32 {
+		return math.Float32frombits(binary.LittleEndian.Uint32(b[len(modelMagic)+1+4*i:]))
+	}
+	md := &model{
+		flagBias: float(0), flagScale: float(1), emergencyBias: float(2), emergencyScale: float(3),
+		flag: make([]int8, n), emergency: make([]int8, n),
+	}
+	for i := range n {
+		md.flag[i] = int8(b[modelHeader+i])
+		md.emergency[i] = int8(b[modelHeader+n+i])
+	}
+	return md, nil
+}
+
+// score gives the log-odds that the message holds a sign, and an emergency.
+func (md *model) score(feats []uint32) (flag, emergency float32) {
+	var f, e int32
+	for _, i := range feats {
+		f += int32(md.flag[i])
+		e += int32(md.emergency[i])
+	}
+	return md.flagBias + float32(f)*md.flagScale, md.emergencyBias + float32(e)*md.emergencyScale
+}
+
+// The log-odds at which the model overrules the lists. They were chosen by
+// cross-validation so that few harmless messages are flagged; what the lists
+// call an emergency is dropped only where the model is very sure of it.
+const (
+	flagAt         = 0.5  // the lists found nothing, the model flags
+	dropSameDayAt  = -0.5 // the lists found a same-day sign, the model drops it
+	dropEmergAt    = -1.5 // the lists found an emergency, the model drops it
+	raiseAt        = -0.3 // a flagged message is raised to an emergency
+	raiseSameDayAt = 0.7  // the same where the lists found a same-day sign
+)
+
+// weigh lets the model correct what the lists found.
+func (m *matcher) weigh(f *Finding, ctx Context) {
+	feats := m.features(ctx, f.Urgency)
+	flag, emergency := theModel().score(feats)
+	switch f.Urgency {
+	case None:
+		if flag < flagAt {
+			return
+		}
+		f.Urgency = SameDay
+		if emergency > raiseAt {
+			f.Urgency = Emergency
+		}
+		f.Ask = true
+		f.Signs = append(f.Signs, Unclear)
+		f.Reason = "The owner's words " + m.weightiest() + " read as a possible sign, though none of the lists names it."
+	case SameDay:
+		if f.Euthanasia || f.Distress {
+			return
+		}
+		if flag < dropSameDayAt {
+			m.drop(f)
+		} else if emergency > raiseSameDayAt {
+			f.Urgency, f.Ask = Emergency, true
+			f.Reason = f.Reason[:len(f.Reason)-1] + ", and the whole message reads as more urgent than that."
+		}
+	case Emergency:
+		if flag < dropEmergAt {
+			m.drop(f)
+		}
+	}
+}
+
+// drop takes back what the lists found.
+func (m *matcher) drop(f *Finding) {
+	f.Urgency, f.Ask, f.Signs = None, false, f.Signs[:0]
+	f.Reason = f.Reason[:len(f.Reason)-1] + ", but the rest of the message reads as harmless."
+}
+
+// weightiest quotes the few words in a row that speak most for a sign.
+func (m *matcher) weightiest() string {
+	md, n := theModel(), len(m.rd.toks)
+	best, bestAt := int32(math.MinInt32), 0
+	for i := range n {
+		sum := int32(0)
+		for j := i; j < min(i+3, n); j++ {
+			h := m.wordHash(&m.rd.toks[j])
+			sum += int32(md.flag[bucket(mix(seedWord, h))])
+			if j > i {
+				sum += int32(md.flag[bucket(mix(seedPair, mix(m.wordHash(&m.rd.toks[j-1]), h)))])
+			}
+		}
+		if sum > best {
+			best, bestAt = sum, i
+		}
+	}
+	if n == 0 {
+		return "“”"
+	}
+	ev := evidence{first: bestAt, last: min(bestAt+2, n-1)}
+	return m.quote(&ev)
+}
