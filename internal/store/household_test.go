@@ -72,6 +72,27 @@ func TestAStrangerIsForgottenUntilEnrolled(t *testing.T) {
 	})
 }
 
+func TestAStrangerIsACaseWhileAnAlertIsOpen(t *testing.T) {
+	onEach(t, func(t *testing.T, s *Store) {
+		for i, want := range []int{1, 0} {
+			do(t, s, ruth, says(ruth, []string{"SM1", "SM2"}[i], []string{"help!", "thanks"}[i]))
+			_, total, err := s.Caseload(context.Background(), "hillside", 0, 10)
+			require.NoError(t, err)
+			require.Equal(t, want, total)
+		}
+	})
+}
+
+// Between a tick that found nothing and the tidying, a message may have come.
+func TestAHouseholdThatHasComeBackStaysOnTheLists(t *testing.T) {
+	onEach(t, func(t *testing.T, s *Store) {
+		do(t, s, ruth, says(ruth, "SM1", "help!"))
+		before := dump(t, s)
+		require.ErrorIs(t, s.forget(context.Background(), "hillside", s.ID("hillside", ruth)), ErrNotFound)
+		require.Equal(t, before, dump(t, s))
+	})
+}
+
 // joining is a turn in which an enrolment adds a further contact.
 func joining(s *Store, further contact.Address) func(*care.Rules, care.Household, care.Event) care.Result {
 	return func(r *care.Rules, h care.Household, e care.Event) care.Result {
