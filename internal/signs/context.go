@@ -196,6 +196,8 @@ func (m *matcher) whose() {
 			cur = subjOther
 			until = m.ends[i] // "my sister's dog" is one animal, and not ours
 		case int32(i) <= until:
+		case f&fDog != 0 && i >= 2 && m.rd.toks[i-1].word == m.lx.possessive && cur != subjDog:
+			cur = subjOther // "next door's labrador"
 		case f&fDog != 0 || m.rd.toks[i].name || m.nameLike(i):
 			cur = subjDog
 		case f&fPerson != 0:
@@ -204,7 +206,7 @@ func (m *matcher) whose() {
 			cur = subjSelf
 		case f&fPron != 0 && cur == subjSelf:
 			cur = subjDog
-		case f&fAction != 0:
+		case f&fAction != 0 && (cur != subjOther || i+1 < len(m.flags) && m.flags[i+1]&fPron != 0):
 			cur = subjDog // "my wife found", "the cat scratched": what follows is the dog's
 		}
 		m.subj[i] = cur

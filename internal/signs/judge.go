@@ -31,6 +31,9 @@ func (m *matcher) judge(ev *evidence) verdict {
 	if o&optNegOK == 0 && (m.isDenied(ev) || m.denyAll(ev)) {
 		return denied
 	}
+	if ev.target.event == eventPerson && m.flags[ev.first]&fPerson != 0 && m.subj[ev.last] == subjDog {
+		return notTheDog // "my husband found him collapsed"
+	}
 	if o&optAny == 0 && m.othersBody(ev) {
 		return notTheDog
 	}
@@ -99,7 +102,7 @@ func (m *matcher) othersBody(ev *evidence) bool {
 	}
 	dog := false
 	for i := ev.first; i <= ev.last; i++ {
-		dog = dog || m.flags[i]&fDog != 0
+		dog = dog || m.flags[i]&fDog != 0 && m.subj[i] == subjDog
 	}
 	if dog || m.subj[ev.first] == subjDog || m.subj[ev.last] == subjDog {
 		return false

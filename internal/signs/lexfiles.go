@@ -187,6 +187,9 @@ func (lx *lexicon) readAlias(line string) error {
 		return fmt.Errorf("%q is not word = words", line)
 	}
 	id := lx.addWord(foldWord(strings.TrimSpace(from)))
+	if lx.alias[id] != nil {
+		return fmt.Errorf("%q stands twice", from)
+	}
 	for _, w := range strings.Fields(to) {
 		lx.alias[id] = append(lx.alias[id], lx.addWord(foldWord(w)))
 	}

@@ -1,0 +1,16 @@
+package signs
+
+import "testing"
+
+// BenchmarkScreen screens the training part of the corpus, message by message;
+// ns/op is the average cost of one message.
+func BenchmarkScreen(b *testing.B) {
+	ss := corpus(b, "train")
+	Screen("warm up", Context{})
+	b.ReportAllocs()
+	b.ResetTimer()
+	for i := range b.N {
+		s := &ss[i%len(ss)]
+		Screen(s.text, s.ctx)
+	}
+}

@@ -1,0 +1,21 @@
+package signs
+
+import (
+	"testing"
+
+	"github.com/stretchr/testify/require"
+)
+
+// TestPairs requires every message of the pairs (for each sign one just inside
+// and one just outside, and what the plan changes) to be read as labelled.
+func TestPairs(t *testing.T) {
+	pairs := readSamples(t, "testdata/pairs.tsv")
+	require.Greater(t, len(pairs), 250)
+	for _, s := range pairs {
+		f := Screen(s.text, s.ctx)
+		if s.want == SameDay && f.Urgency == Emergency && f.Ask {
+			t.Errorf("%q: asked as an emergency, labelled same-day: %+v", s.text, f)
+		}
+		require.Equal(t, s.want, f.Urgency, "%s: %q → %+v", s.about, s.text, f)
+	}
+}

@@ -1,0 +1,70 @@
+package signs
+
+import (
+	"testing"
+
+	"github.com/stretchr/testify/require"
+)
+
+func TestDeath(t *testing.T) {
+	died := []string{
+		"he died last night", "We lost her this morning", "she passed away on sunday",
+		"sorry to say bramble has died", "He's gone over the rainbow bridge",
+		"we had to have him put to sleep yesterday", "our dog died", "she passed peacefully in my arms",
+		"he was put to sleep on monday", "he's no longer with us", "we said goodbye to him yesterday",
+		"I'm afraid the dog is dead", "found him dead this morning", "he has passed away",
+	}
+	for _, text := range died {
+		require.True(t, Screen(text, Context{DogNames: []string{"Bramble"}}).Death, text)
+	}
+	alive := []string{
+		"he nearly died", "the phone died", "my husband died", "my nan passed away", "dead tired after the beach",
+		"he's dying for his walk", "nearly died laughing", "next door's dog died", "our old cat died on friday",
+		"we lost his lead on the beach", "he lost weight this week", "lost him in the woods for ten minutes, found him again",
+		"the battery is dead", "he almost died when he was a pup", "I thought he was dead but he was asleep",
+		"he's gone to bed", "she's gone very lame", "the neighbour's cat was put to sleep yesterday",
+		"put him down for tuesday please", "our last dog died in 2019",
+	}
+	for _, text := range alive {
+		f := Screen(text, Context{})
+		require.False(t, f.Death, "%q → %+v", text, f)
+	}
+}
+
+func TestEuthanasiaAndDistress(t *testing.T) {
+	for _, text := range []string{
+		"i think it's time to put him to sleep", "should we be thinking about euthanasia",
+		"maybe it's time to let her go", "we are talking about having him put down", "is it kinder to say goodbye",
+	} {
+		f := Screen(text, Context{})
+		require.True(t, f.Euthanasia, "%q → %+v", text, f)
+		require.False(t, f.Death, text)
+		require.GreaterOrEqual(t, f.Urgency, SameDay, text)
+	}
+	for _, text := range []string{
+		"I can't cope any more", "i don't want to live without him", "I can't go on like this", "what's the point, I want to end it all",
+	} {
+		f := Screen(text, Context{})
+		require.True(t, f.Distress, "%q → %+v", text, f)
+		require.GreaterOrEqual(t, f.Urgency, SameDay, text)
+	}
+	for _, text := range []string{
+		"put him down for wednesday", "time to let him out", "he can't cope with stairs", "he broke my heart with those eyes",
+		"put the kids to sleep", "1 0 0 2 1 1 0",
+	} {
+		f := Screen(text, Context{})
+		require.False(t, f.Euthanasia || f.Distress, "%q → %+v", text, f)
+	}
+}
+
+func TestPersonNeedsHelp(t *testing.T) {
+	f := Screen("my dad collapsed this morning, ambulance has him, dog's fine", Context{})
+	require.True(t, f.Person)
+	require.Equal(t, None, f.Urgency)
+	for _, text := range []string{"my husband has collapsed", "i have chest pain", "my wife is having a seizure"} {
+		require.True(t, Screen(text, Context{}).Person, text)
+	}
+	for _, text := range []string{"he collapsed", "my husband found him collapsed", "my dad says the dog collapsed"} {
+		require.False(t, Screen(text, Context{}).Person, text)
+	}
+}
