@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io/fs"
 	"maps"
+	"reflect"
 	"slices"
 )
 
@@ -326,8 +327,54 @@ var lockedKeys = []string{"kind", "item", "also", "aside", "goto", "forms", "onl
 
 func (m *merger) keepProtected(base, own *Step) {
 	for _, key := range lockedKeys {
-		if at, ok := own.given[key]; ok {
+		if at, ok := own.given[key]; ok && !sameKey(base, own, key) {
 			m.bad(at, base.id, "removed-safety-line", "step %s keeps owners safe; a clinic can change its texts, not its %s", base.id, key)
 		}
 	}
+}
+
+// sameKey reports whether a key of two steps says the same, so that a whole
+// script copied from the built-in one may be laid over it.
+func sameKey(a, b *Step, key string) bool {
+	value := func(st *Step) any {
+		switch key {
+		case "kind":
+			return st.kind
+		case "item":
+			return st.item
+		case "also":
+			return st.also
+		case "aside":
+			return st.aside
+		case "goto":
+			return st.next
+		case "forms":
+			return st.forms
+		case "only_if":
+			return st.onlyIf.text
+		case "protected":
+			return st.protected
+		case "requires":
+			return st.requires
+		case "must_say":
+			return st.mustSay
+		case "safety":
+			return st.safety
+		case "end":
+			return st.end
+		case "free":
+			return st.free
+		default:
+			return optionIDs(st)
+		}
+	}
+	return reflect.DeepEqual(value(a), value(b))
+}
+
+func optionIDs(st *Step) []string {
+	var ids []string
+	for _, o := range st.options {
+		ids = append(ids, o.id)
+	}
+	return ids
 }

@@ -61,8 +61,10 @@ func newRootCmd(e env) *cobra.Command {
 	root.AddCommand(
 		newCadenceCmd(e),
 		newReliabilityCmd(e),
+		newScriptCmd(e),
 		newTrendCmd(e),
 		newTriageCmd(e),
+		newTryCmd(e),
 		newWeightCmd(e),
 	)
 	return root
