@@ -77,6 +77,15 @@ func parseScript(file string, data []byte, override bool) (parsed, []Problem) {
 	return out, p.problems
 }
 
+// yamlReason is the library's own reason without its line, which may be off.
+func yamlReason(err error) string {
+	text := strings.TrimPrefix(err.Error(), "yaml: ")
+	if at := yamlLine.FindStringIndex(text); at != nil && at[0] == 0 {
+		text = strings.TrimPrefix(text[at[1]:], ": ")
+	}
+	return text
+}
+
 var yamlLine = regexp.MustCompile(`line (\d+)`)
 
 // document returns the top mapping of a file.
@@ -90,8 +99,11 @@ func (p *parser) document(data []byte) (*yaml.Node, bool) {
 		line := 1
 		if m := yamlLine.FindStringSubmatch(err.Error()); m != nil {
 			line, _ = strconv.Atoi(m[1])
+			if strings.Contains(err.Error(), "did not find expected") {
+				line++ // the library counts these from nought
+			}
 		}
-		p.bad(line, "bad-yaml", "the file is not readable as YAML: %s", strings.TrimPrefix(err.Error(), "yaml: "))
+		p.bad(line, "bad-yaml", "the file is not readable as YAML: %s", yamlReason(err))
 		return nil, false
 	}
 	if len(doc.Content) != 1 || doc.Content[0].Kind != yaml.MappingNode {
