@@ -3,6 +3,7 @@ package care
 import (
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"gaitpost/dialog"
@@ -154,21 +155,28 @@ func (t *turn) closing(contact, dog int8, j clinical.Judgement) []dialog.Line {
 	step := "closing_plain"
 	change := float64(j.Index.Total) - j.Baseline.Value
 	switch {
-	case !j.Index.Scored || j.Before:
-	case j.Baseline.Kind == clinical.NoBaseline:
-	case change <= -t.r.Thresholds.MeaningfulChange:
-		step = "closing_better"
-		ctx.Vars["better"] = t.better(dog)
+	case !j.Index.Scored:
+	case j.Before || j.Baseline.Kind == clinical.NoBaseline:
+		step = "closing_weak"
 	case change >= t.r.Thresholds.MeaningfulChange:
 		step = "closing_worse"
+	case change <= -t.r.Thresholds.MeaningfulChange:
+		if better := t.better(dog); better != "" {
+			step, ctx.Vars["better"] = "closing_better", better
+		}
 	default:
 		step = "closing_usual"
 	}
 	return []dialog.Line{t.r.Scripts.Say("checkin", step, ctx)}
 }
 
-// better names what improved most against the dog's first readings, in the
-// owner's own words where it is their own activity.
+// itemWords names an item to its owner.
+var itemWords = [clinical.ItemCount]string{
+	"less limping", "less sore", "quieter nights", "getting up", "the walk", "steps and the car",
+}
+
+// better names what improved most since the dog's first reading still carried,
+// in the owner's own words where it is their own activity.
 func (t *turn) better(dog int8) string {
 	d := &t.h.Dogs[dog]
 	rs := d.Course.Readings()
@@ -176,24 +184,22 @@ func (t *turn) better(dog int8) string {
 		return ""
 	}
 	first, last := rs[0], rs[len(rs)-1]
-	best, gain := -1, 0
+	best, gain := clinical.Item(0), clinical.Level(0)
 	for i := range last.Items {
 		if !first.Items[i].Answered() || !last.Items[i].Answered() {
 			continue
 		}
-		if g := int(first.Items[i] - last.Items[i]); g > gain {
-			best, gain = i, g
+		if g := first.Items[i] - last.Items[i]; g > gain {
+			best, gain = clinical.Item(i), g
 		}
 	}
 	switch {
-	case best < 0:
+	case gain == 0:
 		return ""
-	case clinical.Item(best) == clinical.Own1:
-		return d.Own[0]
-	case clinical.Item(best) == clinical.Own2:
-		return d.Own[1]
+	case best.IsOwn():
+		return d.Own[best-clinical.Own1]
 	default:
-		return clinical.Item(best).String()
+		return itemWords[best]
 	}
 }
 
@@ -229,11 +235,18 @@ func (t *turn) saidYes(s *heard, o *Open, detail string) {
 
 // ticked takes the answer to the closed list: each option is a sign.
 func (t *turn) ticked(s *heard, o *Open, v dialog.Value) {
-	if v.NotApplicable || v.Text == "" || v.Text == "none" || v.Text == "other" {
+	if v.Kind != dialog.KindChoice { // own words: the screen has read them already
 		return
 	}
-	sign := signs.Sign(v.Text)
-	t.screened(s, o, sign)
+	var found []signs.Sign
+	for _, id := range strings.Fields(v.Text) {
+		if sign := signs.Sign(id); sign.Known() {
+			found = append(found, sign)
+		}
+	}
+	if len(found) > 0 {
+		t.screened(s, o, found...)
+	}
 }
 
 // screened treats a sign that came as an answer like one read from words.

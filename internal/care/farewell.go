@@ -16,6 +16,7 @@ func (t *turn) deathReported(s *heard) Reason {
 		talk := &t.h.Contacts[s.contact].Talk
 		talk.Open, talk.Suspended, talk.Queue = nil, nil, nil
 		t.interrupt(s.contact, Prompt{Kind: PromptFarewell, Dog: -1, Slot: "farewell", Due: t.at})
+		s.dog = -1
 		t.keepForPractice(s, Today, "may have lost one of the dogs")
 		return DeathReported
 	}

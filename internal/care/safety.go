@@ -35,8 +35,6 @@ func (t *turn) emergency(s *heard) Reason {
 	lines := []dialog.Line{t.safetyLine(s, "emergency")}
 	if s.optsOut() || t.h.Contacts[s.contact].Consent.State == OptedOut {
 		lines = append(lines, t.safetyLine(s, "after_optout"))
-	} else if s.finding.Ask {
-		lines = append(lines, t.line(s, "safety", "ask_now"))
 	}
 	lines = append(lines, t.nextDose(s)...)
 	id := t.say(s.contact, ForSafety, lines...)
@@ -51,6 +49,7 @@ func (t *turn) emergency(s *heard) Reason {
 		a.Ask = t.e.At.Add(t.r.Limits.FollowUpAfter).Unix()
 	}
 	t.tieTo(id, a.N)
+	t.askIfUnsure(s, a.N)
 	return RedFlagRaised
 }
 
@@ -69,9 +68,6 @@ func (t *turn) sameDay(s *heard) Reason {
 		}
 	}
 	lines := append([]dialog.Line{t.line(s, "safety", step)}, t.nextDose(s)...)
-	if s.finding.Ask {
-		lines = append(lines, t.line(s, "safety", "ask_now"))
-	}
 	id := t.say(s.contact, ForSafety, lines...)
 	i := t.raise(evidence{
 		dog: s.dog, reason: SignAlert, urgency: Today, contact: s.contact, signs: s.finding.Signs,
@@ -80,7 +76,38 @@ func (t *turn) sameDay(s *heard) Reason {
 	t.signFacts(s)
 	t.hold(&t.h.Alerts[i], s)
 	t.tieTo(id, t.h.Alerts[i].N)
+	t.askIfUnsure(s, t.h.Alerts[i].N)
 	return SignRaised
+}
+
+// askIfUnsure puts one closed question where the screen was unsure. The higher
+// urgency holds meanwhile.
+func (t *turn) askIfUnsure(s *heard, alert uint16) {
+	if !s.finding.Ask || s.optsOut() || t.h.Contacts[s.contact].Consent.State != Agreed {
+		return
+	}
+	t.interrupt(s.contact, Prompt{Kind: PromptSignCheck, Dog: s.dog, Due: t.at, Alert: alert,
+		Slot: fmt.Sprintf("signcheck/%d", alert)})
+}
+
+// signChecked adds the answer to the closed question to its alert. A no does
+// not close it: a person does.
+func (t *turn) signChecked(o *Open) {
+	a := t.alert(o.Alert)
+	v, ok := o.Session.Answer("now")
+	if a == nil || !a.IsOpen() || !ok {
+		return
+	}
+	said := "; the owner says it is not happening now"
+	if v.Yes {
+		said = "; the owner says it is happening now"
+	}
+	a.Sentence = strings.Replace(a.Sentence, " (unsure, asked)", "", 1) + said
+	t.alertFact(a, "asked", "")
+	if v.Yes && a.Urgency == Now {
+		a.State, a.Acked = OpenAlert, 0
+		t.tell(a, NoticeWorse)
+	}
 }
 
 // unquieted are the signs that the practitioner has not agreed to ignore.

@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"gaitpost/dialog"
+	"gaitpost/dialog/answer"
 	"gaitpost/internal/cadence"
 )
 
@@ -114,6 +115,7 @@ func (t *turn) form(p Prompt) dialog.Form {
 
 func (t *turn) dialogContext(contact, dog int8, kind PromptKind) dialog.Context {
 	ctx := t.context(contact, dog)
+	ctx.Facts["pounds"] = t.unit() == answer.Pounds
 	if kind == PromptFarewell {
 		for i, d := range t.followedDogs() {
 			if i < 9 {
@@ -142,8 +144,15 @@ func (t *turn) reply(s *heard) Reason {
 	reason := t.outcomeOf(s, o, res)
 	closing := t.afterReply(s, o, res)
 	t.say(s.contact, t.replyPurpose(o), append(res.Say, closing...)...)
+	if t.h.Contacts[s.contact].Talk.Open != o { // something more urgent came in between
+		return reason
+	}
 	if res.Done {
 		t.h.Contacts[s.contact].Talk.Open = nil
+		if o.Kind == PromptInvitation {
+			agree, _ := o.Session.Answer("agree")
+			return t.invitationAnswer(s, agree.Yes)
+		}
 		t.openNext(s.contact, ForReply)
 	}
 	return reason
@@ -236,11 +245,6 @@ func (t *turn) afterReply(s *heard, o *Open, res dialog.Result) []dialog.Line {
 		return nil
 	}
 	switch o.Kind {
-	case PromptInvitation:
-		v, _ := o.Session.Answer("agree")
-		t.h.Contacts[s.contact].Talk.Open = nil
-		t.invitationAnswer(s, v.Yes)
-		return nil
 	case PromptReached:
 		v, ok := o.Session.Answer("reached")
 		t.reachedAnswer(o.Alert, ok && v.Yes)
@@ -252,6 +256,8 @@ func (t *turn) afterReply(s *heard, o *Open, res dialog.Result) []dialog.Line {
 		return t.weighInDone(s, o)
 	case PromptFarewell:
 		t.farewellAnswer(s, o)
+	case PromptSignCheck:
+		t.signChecked(o)
 	case PromptReassessment:
 		t.note(FactPrompt, o.Dog, "answered", o.Slot)
 	}

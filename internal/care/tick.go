@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"time"
 
+	"gaitpost/dialog"
 	"gaitpost/internal/signs"
 )
 
@@ -35,10 +36,19 @@ func (t *turn) tickAlert(a *Alert) Reason {
 	if !a.IsOpen() {
 		return ""
 	}
+	reason := Reason("")
 	if a.Ask != 0 && a.Ask <= t.at {
 		t.askReached(a)
-		return FollowedUp
+		reason = FollowedUp
 	}
+	if r := t.tellAgain(a); r != "" {
+		reason = r
+	}
+	return reason
+}
+
+// tellAgain tells the next in line where an alert's time to be told has come.
+func (t *turn) tellAgain(a *Alert) Reason {
 	if a.Tell == 0 || a.Tell > t.at || a.State == Acknowledged {
 		if a.State == Acknowledged && a.Tell <= t.at {
 			a.Tell = 0
@@ -90,14 +100,30 @@ func (t *turn) deadlines(c *Contact, o *Open) []int64 {
 	if o.Kind == PromptInvitation {
 		return list // it waits for its answer; nothing more is sent
 	}
-	hold := t.heldUntil(c)
+	hold, limits := t.heldUntil(c), t.limits(o)
 	switch {
 	case o.Later != 0:
 		list = append(list, t.outsideQuiet(c, max(o.Later, hold)))
-	case !o.Reminded:
-		list = append(list, t.outsideQuiet(c, max(o.BegunAt+seconds(t.r.Limits.RemindAfter), hold)))
+	case !o.Reminded && limits.RemindAfter > 0:
+		list = append(list, t.outsideQuiet(c, max(o.BegunAt+seconds(limits.RemindAfter), hold)))
 	}
-	return append(list, o.BegunAt+seconds(t.r.Limits.CloseAfter))
+	return append(list, o.BegunAt+seconds(limits.CloseAfter))
+}
+
+// limits are the waits of an open dialog: the script's own, and for the
+// check-in what the clinic has set.
+func (t *turn) limits(o *Open) dialog.Limits {
+	l := dialog.Limits{CloseAfter: t.r.Limits.CloseAfter, SafetyAfter: t.r.Limits.SafetyQuestionAfter}
+	if script, ok := t.r.Scripts.Script(o.Session.Script); ok {
+		l = script.Limits()
+	}
+	if o.Kind == PromptCheckIn {
+		l.RemindAfter, l.CloseAfter = t.r.Limits.RemindAfter, t.r.Limits.CloseAfter
+	}
+	if l.CloseAfter <= 0 {
+		l.CloseAfter = t.r.Limits.CloseAfter
+	}
+	return l
 }
 
 func seconds(d time.Duration) int64 { return int64(d / time.Second) }
@@ -148,8 +174,8 @@ func (t *turn) tickTalk(contact int8) Reason {
 
 // tickOpen reminds once, comes back to who said "later", and closes.
 func (t *turn) tickOpen(contact int8, o *Open) Reason {
-	c := &t.h.Contacts[contact]
-	if o.BegunAt+seconds(t.r.Limits.CloseAfter) <= t.at {
+	c, limits := &t.h.Contacts[contact], t.limits(o)
+	if o.BegunAt+seconds(limits.CloseAfter) <= t.at {
 		t.closeStale(contact, o)
 		return ClosedStale
 	}
@@ -162,7 +188,7 @@ func (t *turn) tickOpen(contact int8, o *Open) Reason {
 		t.say(contact, ForPrompt, t.r.Scripts.Ask(o.Session, ctx)...)
 		return Reminded
 	}
-	if !o.Reminded && o.Later == 0 && o.BegunAt+seconds(t.r.Limits.RemindAfter) <= t.at {
+	if !o.Reminded && o.Later == 0 && limits.RemindAfter > 0 && o.BegunAt+seconds(limits.RemindAfter) <= t.at {
 		o.Reminded = true
 		t.note(FactPrompt, o.Dog, "reminded", o.Slot)
 		t.say(contact, ForPrompt, t.r.Scripts.Remind(o.Session, ctx)...)
@@ -197,6 +223,9 @@ func (t *turn) closeStale(contact int8, o *Open) {
 			return
 		}
 		t.unanswered(contact, o.Dog)
+	case PromptSignsOnly:
+		t.raise(evidence{dog: o.Dog, reason: Silence, urgency: ForDigest, contact: contact,
+			sentence: "the question about signs after a new medicine went unanswered"})
 	}
 }
 
