@@ -60,6 +60,9 @@ func newRootCmd(e env) *cobra.Command {
 	// One line per command, in alphabetical order; each lives in its own file.
 	root.AddCommand(
 		newCadenceCmd(e),
+		newCheckConfigCmd(e),
+		newEnrolCmd(e),
+		newPlanChangeCmd(e),
 		newReliabilityCmd(e),
 		newScriptCmd(e),
 		newTrendCmd(e),

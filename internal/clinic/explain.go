@@ -22,33 +22,29 @@ type Setting struct {
 	Line int
 }
 
-// Explain lists every setting in effect, in the order of the example file. A
-// secret is named by where it comes from, never shown.
+// Explain lists every setting in effect: section by section, and in a list
+// element by element. A secret is named by where it comes from, never shown.
 func Explain(c *Clinic) []Setting {
-	values := c.values()
-	var out []Setting
+	byPath := map[string]Key{}
 	for _, k := range keys {
-		for _, v := range values[k.Path] {
-			out = append(out, Setting{
-				Key: v.path, Value: v.value, Default: k.Default,
-				Allowed: k.Allowed, Source: k.Source, Line: c.set[v.path],
-			})
-		}
+		byPath[k.Path] = k
 	}
+	var out []Setting
+	c.values(func(path, value string) {
+		if value == "" {
+			return
+		}
+		k := byPath[patternOf(path)]
+		out = append(out, Setting{
+			Key: path, Value: value, Default: k.Default,
+			Allowed: k.Allowed, Source: k.Source, Line: c.set[path],
+		})
+	})
 	return out
 }
 
-// shown is one value in effect and the path of its setting.
-type shown struct{ path, value string }
-
-// values collects what is in effect, by the paths of the table.
-func (c *Clinic) values() map[string][]shown {
-	v := map[string][]shown{}
-	put := func(path, value string) {
-		if value != "" {
-			v[patternOf(path)] = append(v[patternOf(path)], shown{path, value})
-		}
-	}
+// values hands over what is in effect; an empty value is not set.
+func (c *Clinic) values(put func(path, value string)) {
 	c.putIdentity(put)
 	c.putPeople(put)
 	c.putChannels(put)
@@ -63,7 +59,6 @@ func (c *Clinic) values() map[string][]shown {
 		put(k.path(), showQuantity(k.at(r)))
 	}
 	put(signsOnlyPath, showDays(r.Limits.SignsOnlyDays))
-	return v
 }
 
 func (c *Clinic) putIdentity(put func(path, value string)) {

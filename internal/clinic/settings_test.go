@@ -7,6 +7,7 @@ import (
 	"math"
 	"os"
 	"reflect"
+	"slices"
 	"strings"
 	"testing"
 	"testing/fstest"
@@ -234,6 +235,9 @@ func TestExplainTellsValueDefaultAndSource(t *testing.T) {
 	require.Equal(t, redacted, by["channels[text].auth_token_env"].Value)
 	for _, k := range numberTable {
 		require.NotEmpty(t, by[k.path()].Source, k.path())
+	}
+	for path := range by {
+		require.True(t, slices.ContainsFunc(Keys(), func(k Key) bool { return k.Path == patternOf(path) }), "%s is no setting", path)
 	}
 }
 

@@ -1,0 +1,151 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"net/url"
+	"os"
+	"strings"
+
+	"github.com/redis/go-redis/v9"
+
+	"gaitpost/dialog"
+	"gaitpost/internal/clinic"
+	"gaitpost/internal/contact"
+)
+
+// envKey is one environment variable that the program reads. Each can also be
+// given as a file, by its name with _FILE: the file's only line is the value.
+type envKey struct{ name, about string }
+
+// The environment's variables, beside those that clinics' settings name.
+var (
+	envConfig     = envKey{"GAITPOST_CONFIG", "folder of the clinics' settings; --config goes before it"}
+	envRedis      = envKey{"GAITPOST_REDIS_URL", "where Redis is; --redis goes before it"}
+	envContactKey = envKey{"GAITPOST_CONTACT_KEY", "secret that keeps telephone numbers out of Redis' keys"}
+
+	environment = []envKey{envConfig, envRedis, envContactKey}
+)
+
+// setting looks a variable up, in the environment or in the file that it names.
+func setting(e env, k envKey) (string, error) {
+	value, file := e.getenv(k.name), e.getenv(k.name+"_FILE")
+	switch {
+	case value != "" && file != "":
+		return "", fmt.Errorf("%s and %s_FILE are both set; keep one of them", k.name, k.name)
+	case file == "":
+		return strings.TrimSpace(value), nil
+	}
+	data, err := os.ReadFile(file)
+	if err != nil {
+		return "", fmt.Errorf("the file that %s_FILE names can't be read: %w", k.name, err)
+	}
+	return strings.TrimSpace(string(data)), nil
+}
+
+// flagOr is a flag's value, or the variable's where the flag was not given.
+func flagOr(e env, flag, value string, k envKey) (string, error) {
+	if value != "" {
+		return value, nil
+	}
+	value, err := setting(e, k)
+	if err == nil && value == "" {
+		err = fmt.Errorf("%s is missing; give it, or set %s", flag, k.name)
+	}
+	return value, err
+}
+
+// contactHasher makes contact ids with the deployment's secret.
+func contactHasher(e env) (*contact.Hasher, error) {
+	key, err := setting(e, envContactKey)
+	if err != nil {
+		return nil, err
+	}
+	if key == "" {
+		return nil, fmt.Errorf("%s is not set; make a secret once, for example with \"openssl rand -hex 32\", and keep it as long as the data", envContactKey.name)
+	}
+	h, err := contact.NewHasher([]byte(key))
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", envContactKey.name, err)
+	}
+	return h, nil
+}
+
+// redisClient makes a client for one server (redis://, rediss://, unix://), for
+// a cluster (further servers as addr=host:port in the address' query) or for
+// Sentinel (master_name= there).
+func redisClient(address string) (redis.UniversalClient, error) {
+	// The parser's own error may repeat the password.
+	errAddress := errors.New("the address of Redis can't be read; it is like redis://127.0.0.1:6379/0")
+	u, err := url.Parse(address)
+	if err != nil {
+		return nil, errAddress
+	}
+	switch q := u.Query(); {
+	case q.Has("master_name"):
+		o, err := redis.ParseFailoverURL(address)
+		if err != nil {
+			return nil, errAddress
+		}
+		return redis.NewFailoverClient(o), nil
+	case q.Has("addr"):
+		o, err := redis.ParseClusterURL(address)
+		if err != nil {
+			return nil, errAddress
+		}
+		return redis.NewClusterClient(o), nil
+	}
+	o, err := redis.ParseURL(address)
+	if err != nil {
+		return nil, errAddress
+	}
+	return redis.NewClient(o), nil
+}
+
+// clinicFrom is one clinic of a settings file or folder; id may be empty where
+// there is just one. Channels' secrets are not needed for what this is used for.
+func clinicFrom(e env, config, id string) (*clinic.Clinic, error) {
+	builtin, err := dialog.Builtin()
+	if err != nil {
+		return nil, fmt.Errorf("the built-in scripts can't be read: %w", err)
+	}
+	src := clinic.SourceAt(config, e.getenv, builtin)
+	src.MissingSecrets = clinic.Doubtful
+	clinics, problems := clinic.LoadFrom(src)
+	if err := refuse(problems); err != nil {
+		return nil, err
+	}
+	var ids []string
+	for _, c := range clinics {
+		if c.Rules.Clinic == id || id == "" && len(clinics) == 1 {
+			return c, nil
+		}
+		ids = append(ids, c.Rules.Clinic)
+	}
+	if id == "" {
+		return nil, fmt.Errorf("there are several clinics in %s; name one with --clinic: %s", config, strings.Join(ids, ", "))
+	}
+	return nil, fmt.Errorf("there is no clinic %q in %s; there is %s", id, config, strings.Join(ids, ", "))
+}
+
+// refuse turns what is wrong into one error with all of it; warnings are none.
+func refuse(problems []clinic.Problem) error {
+	var lines []string
+	for _, p := range problems {
+		if p.Severity == clinic.Wrong {
+			lines = append(lines, p.String())
+		}
+	}
+	if len(lines) == 0 {
+		return nil
+	}
+	return errors.New(count(len(lines), "problem") + ":\n  " + strings.Join(lines, "\n  "))
+}
+
+// count writes "1 problem", "2 problems".
+func count(n int, what string) string {
+	if n == 1 {
+		return "1 " + what
+	}
+	return fmt.Sprintf("%d %ss", n, what)
+}
