@@ -140,7 +140,11 @@ func (w *walk) readYesNo(st *Step, text string) reading {
 	if old, ok := w.sess.Answer(st.item); ok && st.parts[PartMore] != nil && old.Yes && !v.Yes {
 		v = old // "anything else?" "no" does not take back what was told
 	}
-	return answeredWith(append([]Answer{{st.item, v}}, w.also(st, r.Detail)...)...)
+	also := w.also(st, r.Detail)
+	if also != nil && !lettered(v.Text) {
+		v.Text = "" // it was the count alone
+	}
+	return answeredWith(append([]Answer{{st.item, v}}, also...)...)
 }
 
 // also reads the count that a question asks for in the same message.
@@ -235,14 +239,14 @@ func (w *walk) otherChoice(st *Step, options []answer.Option, text string, why a
 	return reading{reason: Unclear}
 }
 
-// options are the answers a choice offers: its own, or the household's dogs.
+// options are the answers a choice offers: the household's dogs where it asks
+// for one, and its own.
 func (w *walk) options(st *Step) []answer.Option {
 	var out []answer.Option
 	if st.dogs {
 		for i, name := range dogNames(w.ctx.Vars) {
 			out = append(out, answer.Option{Key: "dog" + strconv.Itoa(i+1), Label: name, Words: []string{name}})
 		}
-		return out
 	}
 	for _, o := range st.options {
 		words := o.words[w.ctx.Lang]

@@ -77,6 +77,9 @@ func (w *walk) readScale(st *Step, text string) reading {
 	}
 	items := w.scaleSteps()
 	r := lexicon.Scales(text, w.scaleItems(items))
+	if own.reason == Answered && len(r.ByItem) > 1 {
+		return own // one level for certain can't be the levels of several items
+	}
 	switch {
 	case r.SameAll && w.ctx.CanCarry && own.reason != Carried:
 		return w.carryAll(items)
@@ -115,8 +118,6 @@ func (w *walk) several(st *Step, items []string, r answer.ScalesReading, own rea
 		return own
 	case mine:
 		return reading{reason: Answered, answers: answers}
-	case own.reason == Answered:
-		return reading{reason: Answered, answers: append(own.answers, answers...)}
 	case w.onlyKnown(answers):
 		return reading{reason: Corrected, answers: answers, step: w.stepOf(answers[0].Item)}
 	}
