@@ -1,0 +1,367 @@
+package answer
+
+// weigh marks each number with what its sentence says about it: negated, old,
+// hypothetical, a correction, hedged, standing where an answer stands.
+func (l *Lexicon) weigh(ts []token, ms []mention) {
+	for k := range ms {
+		m := &ms[k]
+		m.hedged = hedged(ts, m)
+		m.strong = stands(ts, m)
+		m.corrected = l.corrects(ts, ms, k)
+		if m.why != "" {
+			continue
+		}
+		switch {
+		case negated(ts, m):
+			m.why = Negated
+		case hypothetical(ts, m):
+			m.why = Hypothetical
+		case asked(ts, m):
+			m.why = Asked
+		case m.last+1 < len(ts) && ts[m.last+1].r == '+' && ts[m.last+1].glued:
+			m.why = Ambiguous
+		}
+	}
+	l.age(ts, ms)
+}
+
+// clause gives the bounds of the clause around token i.
+func clause(ts []token, i int) (from, to int) {
+	from, to = i, i+1
+	for from > 0 && !ts[from-1].boundary() {
+		from--
+	}
+	for to < len(ts) && !ts[to].boundary() {
+		to++
+	}
+	return from, to
+}
+
+func hedged(ts []token, m *mention) bool {
+	for n := 1; n <= 3; n++ {
+		p := before(ts, m.first, n)
+		if p == nil {
+			break
+		}
+		if p.is(cHedge) {
+			return true
+		}
+		if !p.is(cArticle | cAdj | cSoft | cLead) {
+			break
+		}
+	}
+	for n := 1; n <= 3; n++ {
+		p := after(ts, m.last, n)
+		if p == nil {
+			break
+		}
+		if p.is(cHedge) {
+			return true
+		}
+	}
+	i := m.last + 1
+	return i < len(ts) && ts[i].r == '?'
+}
+
+func negated(ts []token, m *mention) bool {
+	for n := 1; n <= 3; n++ {
+		p := before(ts, m.first, n)
+		if p == nil {
+			return false
+		}
+		if p.is(cNeg) {
+			return true
+		}
+		if !p.is(cArticle|cHedge|cAdj) && p.s != "than" && p.s != "even" && p.s != "quite" && p.s != "of" {
+			return false
+		}
+		if p.s == "than" {
+			return true // "rather than 2", "more like 3 than 2"
+		}
+		if q := before(ts, m.first, n+1); p.s == "of" && q != nil && q.s == "instead" {
+			return true
+		}
+	}
+	return false
+}
+
+// hypothetical finds "if it gets to 3"; "if I'm honest" and "if anything" are
+// ways of speaking.
+func hypothetical(ts []token, m *mention) bool {
+	from, _ := clause(ts, m.first)
+	for i := from; i < m.first; i++ {
+		if ts[i].is(cIf) {
+			n := after(ts, i, 1)
+			return n == nil || n.s != "i" && n.s != "im" && n.s != "anything"
+		}
+	}
+	return false
+}
+
+// asked finds "is 2 normal?" and "what does 3 mean"; "2?" is an answer with a
+// doubt.
+func asked(ts []token, m *mention) bool {
+	from, to := clause(ts, m.first)
+	for from < m.first && ts[from].is(cPolite|cJoin|cBut) {
+		from++
+	}
+	if !ts[from].is(cAsk) || from == m.first {
+		return false
+	}
+	return to < len(ts) && ts[to].r == '?' || to == len(ts)
+}
+
+// stands reports whether the number stands where an answer stands: at the
+// start of a clause, or behind words that lead up to one, and with nothing
+// behind it that it would count.
+func stands(ts []token, m *mention) bool {
+	return leadsUp(ts, m) && goesOn(ts, m)
+}
+
+func leadsUp(ts []token, m *mention) bool {
+	if p := before(ts, m.first, 1); has(p, cArticle) && p.s != "the" {
+		return true // "a 2"
+	} else if has(p, cAdj) && has(before(ts, m.first, 2), cArticle) {
+		return true // "a solid 2"
+	}
+	from, _ := clause(ts, m.first)
+	unknown := 0
+	for i := m.first - 1; i >= from; i-- {
+		t := &ts[i]
+		if t.kind != kWord || t.is(cPolite|cSoft|cLead|cHedge|cArticle|cAdj|cSign|cNow|cCorr|cYes|cNo|cGood|cBut|cJoin|cRating|cPast|cMaybe|cDayPart|cNeg|cIsVerb|cUp|cOr|cZero|cMe|cBetween) {
+			continue
+		}
+		// One unknown word may be the dog's name: "Bramble 2".
+		if unknown++; unknown > 1 || t.id != 0 || !t.title || i != from || len(t.s) > 2 && t.s[len(t.s)-2:] == "ed" {
+			return false
+		}
+	}
+	return true
+}
+
+func goesOn(ts []token, m *mention) bool {
+	n := after(ts, m.last, 1)
+	if n == nil || n.is(cFollow|cPolite|cSoft|cHedge|cNow|cNeg|cCorr|cPast|cUp|cBut|cJoin|cNo|cYes|cLast|cIf|cSign|cOr|cMaybe) {
+		return true
+	}
+	if n.kind == kNum || n.s == "x" {
+		return true // judged elsewhere: several numbers, a kiss
+	}
+	return n.id == 0 && n.title && n.kind == kWord && after(ts, m.last, 2) == nil
+}
+
+// corrects reports whether number k takes back an earlier one: "no wait 3", "I
+// meant 1", "2, sorry, 3", "*3".
+func (l *Lexicon) corrects(ts []token, ms []mention, k int) bool {
+	floor := 0
+	if k > 0 {
+		floor = ms[k-1].last + 1
+	}
+	first := ms[k].first
+	for i := floor; i < first; i++ {
+		end := l.matchAt(pCorrect, ts, i)
+		if end < 0 && k > 0 && ts[i].is(cNo) {
+			end = i + 1
+		}
+		if end > 0 && end <= first && quiet(ts[end:first]) {
+			return true
+		}
+	}
+	if first > 0 && ts[first-1].r == '*' && ts[first].glued {
+		return true
+	}
+	// "2 ... 3 sorry"
+	if k > 0 && k == len(ms)-1 {
+		for i := ms[k].last + 1; i < len(ts); i++ {
+			if end := l.matchAt(pCorrect, ts, i); end > 0 {
+				return quiet(ts[ms[k].last+1:i]) && quiet(ts[end:])
+			}
+		}
+	}
+	return false
+}
+
+// quiet reports that only signs and small words stand in ts.
+func quiet(ts []token) bool {
+	for i := range ts {
+		if ts[i].kind == kWord && !ts[i].is(cSoft|cArticle|cLead|cPolite|cHedge|cCorr|cAdj|cNo|cIsVerb|cRating) || ts[i].kind == kNum {
+			return false
+		}
+	}
+	return true
+}
+
+// age marks old values. Time words belong to the number before them, unless
+// the clause begins with one: "3 last week 2 today", "last week 3 today 2".
+func (l *Lexicon) age(ts []token, ms []mention) {
+	for k := range ms {
+		m := &ms[k]
+		if p := before(ts, m.first, 1); has(p, cPast) || has(p, cArticle|cHedge|cAdj) && has(before(ts, m.first, 2), cPast) {
+			m.past = true
+		}
+		if p, q := before(ts, m.first, 1), before(ts, m.first, 2); p != nil && p.s == "from" || p != nil && p.is(cArticle) && q != nil && q.s == "from" {
+			m.past = true
+			m.markOld()
+		}
+	}
+	for from := 0; from < len(ts); {
+		_, to := clause(ts, from)
+		l.ageClause(ts, ms, from, to)
+		from = to + 1
+	}
+}
+
+func (m *mention) markOld() {
+	if m.why == "" {
+		m.why = PastOnly
+	}
+}
+
+func (l *Lexicon) ageClause(ts []token, ms []mention, from, to int) {
+	prefix, seen := false, false
+	last := -1 // the number before the place looked at
+	next := func(i int) int {
+		for k := range ms {
+			if ms[k].first >= i && ms[k].first < to {
+				return k
+			}
+		}
+		return -1
+	}
+	for i := from; i < to; i++ {
+		for k := range ms {
+			if ms[k].first == i {
+				last = k
+				if !seen {
+					seen = true
+				}
+			}
+		}
+		end, old := l.matchAt(pOld, ts, i), true
+		if end < 0 && ts[i].is(cNow) {
+			end, old = i+1, false
+		}
+		if end < 0 || i > from && (ts[i-1].s == "as" || ts[i-1].s == "like" || ts[i-1].s == "than") {
+			continue
+		}
+		prefix = prefix || !seen
+		k := last
+		if prefix {
+			k = next(end)
+		}
+		if k >= 0 {
+			if old {
+				ms[k].markOld()
+			} else {
+				ms[k].now = true
+			}
+		}
+		i = end - 1
+	}
+}
+
+// choose settles on one level, or says why none can be settled on.
+func choose(ts []token, ms []mention) ScaleReading {
+	if len(ms) == 0 {
+		return ScaleReading{Reason: NotAnAnswer}
+	}
+	if k := correction(ms); k >= 0 {
+		return settle(ts, &ms[k], Corrected)
+	}
+	cand, weak, out, replaced := pick(ms)
+	switch {
+	case len(cand) == 1 && out == 0 && weak == 0:
+		r := Reason("")
+		if replaced {
+			r = Corrected
+		}
+		return settle(ts, &ms[cand[0]], r)
+	case len(cand) == 2 && out == 0 && weak == 0 && ms[cand[0]].hi == ms[cand[1]].hi:
+		return settle(ts, &ms[cand[0]], "")
+	case len(cand) > 0:
+		return ScaleReading{Reason: Ambiguous}
+	}
+	return ScaleReading{Reason: firstWhy(ms)}
+}
+
+// pick sorts the numbers: those that stand as answers, how many stray ones in
+// range and how many answers out of range there are, and whether one that was
+// an answer is taken back.
+func pick(ms []mention) (cand []int, weak, out int, replaced bool) {
+	var buf [8]int
+	cand = buf[:0]
+	for k := range ms {
+		m := &ms[k]
+		switch {
+		case m.why == Negated || m.why == PastOnly:
+			replaced = true
+		case m.why == OutOfRange && m.strong:
+			out++
+		case m.why == Ambiguous:
+			out++
+		case m.why != "":
+		case m.strong:
+			cand = append(cand, k)
+		default:
+			weak++
+		}
+	}
+	// "was 3 now 2": what was gives way to what is.
+	if len(cand) > 1 {
+		kept := cand[:0:0]
+		for _, k := range cand {
+			if !ms[k].past {
+				kept = append(kept, k)
+			}
+		}
+		if len(kept) > 0 && len(kept) < len(cand) {
+			return kept, weak, out, true
+		}
+	}
+	return cand, weak, out, replaced
+}
+
+// correction gives the last number that takes back an earlier one, provided
+// that nothing behind it competes; -1 otherwise.
+func correction(ms []mention) int {
+	at := -1
+	for k := range ms {
+		switch {
+		case ms[k].corrected && (ms[k].why == "" || ms[k].why == OutOfRange):
+			at = k
+		case at >= 0 && ms[k].why == "":
+			return -1
+		}
+	}
+	return at
+}
+
+func firstWhy(ms []mention) Reason {
+	for k := range ms {
+		if ms[k].why != "" {
+			return ms[k].why
+		}
+	}
+	return NotAnAnswer
+}
+
+// settle gives the reading of m.
+func settle(ts []token, m *mention, r Reason) ScaleReading {
+	if m.why != "" {
+		return ScaleReading{Reason: m.why}
+	}
+	switch {
+	case r != "":
+	case m.form == fRange:
+		r = Range
+	case m.hedged:
+		r = Hedged
+	case m.form == fFraction || m.form == fDecimal:
+		r = Fraction
+	case ts[m.first].kind == kWord:
+		r = Word
+	default:
+		r = Digit
+	}
+	return ScaleReading{Value: int(m.hi / 1000), OK: true, Reason: r}
+}

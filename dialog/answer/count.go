@@ -1,0 +1,99 @@
+package answer
+
+// Number reads a count from min to max: doses missed, walks taken. "Twice" is
+// 2, "a couple" 2, a range its upper end; "a few" and "all of them" are no
+// numbers.
+func (l *Lexicon) Number(text string, min, max int) NumberReading {
+	var tb [32]token
+	var mb [8]mention
+	ts := l.tokens(text, tb[:0])
+	if len(ts) == 0 {
+		return NumberReading{Reason: Empty}
+	}
+	ms := l.mentions(ts, mb[:0])
+	ms = joinRanges(ts, ms)
+	judge(ts, ms, wants{count: true})
+	l.age(ts, ms)
+	at, why := -1, Reason("")
+	for k := range ms {
+		m := &ms[k]
+		m.hedged = hedged(ts, m)
+		if m.why == "" {
+			m.why = countWhy(ts, m)
+		}
+		switch {
+		case m.why != "":
+			if why == "" {
+				why = m.why
+			}
+		case at >= 0 && !l.corrects(ts, ms, k) && ms[at].hi != m.hi:
+			return NumberReading{Reason: Ambiguous}
+		default:
+			at = k
+		}
+	}
+	if at < 0 {
+		return l.countWord(ts, min, max, why)
+	}
+	m := &ms[at]
+	v := int(m.hi / 1000)
+	if v < min || v > max {
+		return NumberReading{Reason: OutOfRange}
+	}
+	r := settle(ts, m, "")
+	return NumberReading{Value: v, OK: true, Reason: r.Reason}
+}
+
+// countWhy gives the reason why a number is no count.
+func countWhy(ts []token, m *mention) Reason {
+	n := after(ts, m.last, 1)
+	switch {
+	case m.form == fFraction || m.form == fDecimal && m.lo%1000 != 0:
+		return NotAnAnswer
+	case negated(ts, m):
+		return Negated
+	case hypothetical(ts, m):
+		return Hypothetical
+	case asked(ts, m):
+		return Asked
+	case n != nil && n.s == "of" && ts[m.first].s == "one":
+		return ""
+	case n != nil && after(ts, m.last, 2) != nil && after(ts, m.last, 2).s == "ago":
+		return PastOnly
+	}
+	return ""
+}
+
+// countWord reads a count said without a number.
+func (l *Lexicon) countWord(ts []token, min, max int, why Reason) NumberReading {
+	at := -1
+	for i := range ts {
+		t := &ts[i]
+		v := -1
+		switch {
+		case t.is(cTally):
+			v = int(t.val)
+		case l.matchAt(pZero, ts, i) > 0, l.matchAt(pNo, ts, i) > 0 && l.matchAt(pNotNo, ts, i) < 0, t.is(cZero) && l.matchAt(pNotNo, ts, i) < 0:
+			v = 0
+		}
+		if v < 0 {
+			continue
+		}
+		if at >= 0 && at != v {
+			if at == 0 || v == 0 {
+				return NumberReading{Reason: Ambiguous}
+			}
+			return NumberReading{Reason: Ambiguous}
+		}
+		at = v
+	}
+	switch {
+	case at < 0 && why != "":
+		return NumberReading{Reason: why}
+	case at < 0:
+		return NumberReading{Reason: NotAnAnswer}
+	case at < min || at > max:
+		return NumberReading{Reason: OutOfRange}
+	}
+	return NumberReading{Value: at, OK: true, Reason: Word}
+}

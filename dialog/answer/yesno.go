@@ -1,0 +1,248 @@
+package answer
+
+import "strings"
+
+// vote is one sign of yes or no in a text.
+type vote struct {
+	at, end int
+	yes     bool
+	reason  Reason
+}
+
+// YesNo reads yes or no. "All fine" counts as no (nothing to report) and says
+// so in its reason; a no with a "but" behind it is not read, since what follows
+// may be the very thing that was asked about.
+func (l *Lexicon) YesNo(text string) YesNoReading {
+	var tb [32]token
+	ts := l.tokens(text, tb[:0])
+	if len(ts) == 0 {
+		return YesNoReading{Reason: Empty}
+	}
+	var vb [8]vote
+	votes, unsure := l.votes(ts, vb[:0])
+	v, reason := elect(ts, votes, unsure)
+	if reason != "" {
+		return YesNoReading{Reason: reason, Detail: ""}
+	}
+	return YesNoReading{Value: v.yes, OK: true, Reason: v.reason, Detail: detail(composed(text), ts, v.end)}
+}
+
+// votes walks the clauses. Words of yes and no count at the start of a clause,
+// behind small words; phrases of well-being count anywhere.
+func (l *Lexicon) votes(ts []token, out []vote) (votes []vote, unsure bool) {
+	open := true // still at the start of the clause
+	for i := 0; i < len(ts); {
+		t := &ts[i]
+		if t.boundary() || t.kind == kPunct {
+			if v, ok := signVote(t, i); ok {
+				out = append(out, v)
+			}
+			open = open || t.boundary() || t.r == '-' || t.r == '('
+			i++
+			continue
+		}
+		if end := l.matchAt(pNotNo, ts, i); end > 0 {
+			out = append(out, vote{i, end, false, Ambiguous})
+			i, open = end, false
+			continue
+		}
+		if end := l.matchAt(pUnsure, ts, i); end > 0 && open {
+			unsure = true
+			i = end
+			continue
+		}
+		v, ok := l.voteAt(ts, i, open)
+		if ok {
+			out = append(out, v)
+			i = v.end
+			continue
+		}
+		open = open && t.is(cPolite|cSoft|cCorr|cJoin|cBut|cHedge) && !t.is(cNeg)
+		i++
+	}
+	return out, unsure
+}
+
+// signVote reads an emoji; it only counts where no word does.
+func signVote(t *token, i int) (vote, bool) {
+	switch {
+	case t.is(cYes):
+		return vote{i, i + 1, true, Emoji}, true
+	case t.is(cNo):
+		return vote{i, i + 1, false, Emoji}, true
+	}
+	return vote{}, false
+}
+
+// voteAt reads the vote that begins at token i, if any.
+func (l *Lexicon) voteAt(ts []token, i int, open bool) (vote, bool) {
+	well, no, yes := l.matchAt(pWell, ts, i), l.matchAt(pNo, ts, i), l.matchAt(pYes, ts, i)
+	if open && no > 0 && no >= yes {
+		return vote{i, no, false, hedgeOf(ts[i:no])}, true
+	}
+	if open && yes > 0 && (yes > i+1 && whollyYes(ts, i, yes) || ts[i].is(cYes) && yes == i+1) {
+		return vote{i, yes, true, hedgeOf(ts[i:yes])}, true
+	}
+	if well > 0 && !has(before(ts, i, 1), cNeg) {
+		return vote{i, well, false, AllWell}, true
+	}
+	if no > i+1 && ts[i].s != "not" {
+		return vote{i, no, false, Word}, true // "he has had no problems"
+	}
+	t := &ts[i]
+	if open && t.is(cYes) && !(t.s == "course" && i > 0 && ts[i-1].s != "of") {
+		return vote{i, i + 1, true, Word}, true
+	}
+	if open && t.is(cNo) {
+		return vote{i, i + 1, false, Word}, true
+	}
+	return vote{}, false
+}
+
+// whollyYes keeps "he did" an answer and "he did a big walk" a tale: a
+// pronoun with its verb must end the clause.
+func whollyYes(ts []token, i, end int) bool {
+	if !ts[i].is(cSubject|cMe) && ts[i].s != "we" && ts[i].s != "they" && ts[i].s != "it" {
+		return true
+	}
+	return end >= len(ts) || ts[end].boundary() || ts[end].is(cPolite|cBut)
+}
+
+func hedgeOf(ts []token) Reason {
+	for i := range ts {
+		if ts[i].is(cHedge) && ts[i].s != "say" {
+			return Hedged
+		}
+	}
+	return Word
+}
+
+// elect settles the votes, or gives the reason why they can't be settled.
+func elect(ts []token, votes []vote, unsure bool) (vote, Reason) {
+	words := votes[:0:0]
+	for _, v := range votes {
+		if v.reason == Ambiguous {
+			return vote{}, Ambiguous
+		}
+		if v.reason != Emoji {
+			words = append(words, v)
+		}
+	}
+	if len(words) == 0 {
+		words = votes
+	}
+	switch {
+	case unsure && !firm(words):
+		return vote{}, Unsure
+	case len(words) == 0:
+		return vote{}, NotAnAnswer
+	}
+	first := words[0]
+	if question(ts, first) {
+		return vote{}, Asked
+	}
+	if v, reason, done := turned(ts, words); done {
+		return v, reason
+	}
+	if !first.yes && exception(ts, first.end, words) {
+		return vote{}, Ambiguous
+	}
+	return first, ""
+}
+
+// firm reports that somebody who also says "not sure" has said yes or no in so
+// many words first.
+func firm(words []vote) bool { return len(words) > 0 && words[0].at == 0 && words[0].reason == Word }
+
+// question finds "yes?" and "is that a no?".
+func question(ts []token, v vote) bool {
+	_, to := clause(ts, v.at)
+	if to >= len(ts) || ts[to].r != '?' {
+		return false
+	}
+	return v.end == to || v.at > 0
+}
+
+// turned settles texts that say both yes and no: a correction wins ("no wait,
+// yes"), an Australasian "yeah nah" goes by its last word, well-being beside a
+// yes changes nothing, all else stays open.
+func turned(ts []token, words []vote) (vote, Reason, bool) {
+	first := words[0]
+	for k := 1; k < len(words); k++ {
+		v := words[k]
+		if v.yes == first.yes || v.reason == AllWell && first.reason != AllWell {
+			continue
+		}
+		if first.reason == AllWell {
+			return vote{}, Ambiguous, true // "he's fine, yes he was sick"
+		}
+		if correctsVote(ts, words[k-1].end, v.at) {
+			v.reason = Corrected
+			return v, "", true
+		}
+		if v.at == first.end && (first.yes && ts[v.at].s == "nah" && ts[first.at].s != "yes" || !first.yes && ts[first.at].s == "nah") {
+			return v, "", true
+		}
+		// "yes, no appetite": a yes with a report; "no, yes" stays open.
+		if first.yes && v.at > first.end && ts[v.at-1].kind == kPunct && !wholeClause(ts, v) {
+			continue
+		}
+		return vote{}, Ambiguous, true
+	}
+	return vote{}, "", false
+}
+
+func wholeClause(ts []token, v vote) bool {
+	return v.end >= len(ts) || ts[v.end].boundary()
+}
+
+func correctsVote(ts []token, from, to int) bool {
+	corr := false
+	for i := from; i < to; i++ {
+		t := &ts[i]
+		switch {
+		case t.is(cCorr):
+			corr = true
+		case t.kind == kPunct, t.is(cSoft), t.is(cPolite):
+		default:
+			return false
+		}
+	}
+	return corr
+}
+
+// exception finds a "but" behind a no, unless only well-being or thanks
+// follow it.
+func exception(ts []token, from int, words []vote) bool {
+	for i := from; i < len(ts); i++ {
+		if !ts[i].is(cBut) || ts[i].s == "only" || ts[i].s == "besides" {
+			continue
+		}
+		for _, v := range words {
+			if v.at > i && v.reason == AllWell && quietWords(ts[i+1:v.at]) {
+				return false
+			}
+		}
+		if !quietWords(ts[i+1:]) {
+			return true
+		}
+	}
+	return false
+}
+
+func quietWords(ts []token) bool {
+	for i := range ts {
+		if ts[i].kind == kNum || ts[i].kind == kWord && !ts[i].is(cSoft|cPolite) {
+			return false
+		}
+	}
+	return true
+}
+
+// detail is what stands behind the answer, in the owner's words.
+func detail(text string, ts []token, end int) string {
+	if end >= len(ts) {
+		return ""
+	}
+	return strings.Trim(text[ts[end].from:], " \t\r\n,.;:!-–—")
+}
