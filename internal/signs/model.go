@@ -74,11 +74,11 @@ func (md *model) score(feats []uint32) (flag, emergency float32) {
 // cross-validation so that few harmless messages are flagged; what the lists
 // call an emergency is dropped only where the model is very sure of it.
 const (
-	flagAt         = -0.3  // the lists found nothing, the model flags
-	dropSameDayAt  = -0.3 // the lists found a same-day sign, the model drops it
-	dropEmergAt    = -0.5 // the lists found an emergency, the model drops it
+	flagAt         = 0.2  // the lists found nothing, the model flags
+	dropSameDayAt  = -0.5 // the lists found a same-day sign, the model drops it
+	dropEmergAt    = -1.0 // the lists found an emergency, the model drops it
 	raiseAt        = -1.3 // a flagged message is raised to an emergency
-	raiseSameDayAt = -0.8  // the same where the lists found a same-day sign
+	raiseSameDayAt = -0.8 // the same where the lists found a same-day sign
 )
 
 // weigh lets the model correct what the lists found.
