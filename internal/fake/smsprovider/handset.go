@@ -72,12 +72,17 @@ func (p *Provider) Redeliver(ctx context.Context) int {
 // provider may. It returns the application's answer.
 func (p *Provider) Replay(ctx context.Context, sid string) (Delivery, error) {
 	p.mu.Lock()
-	i := slices.IndexFunc(p.ledger, func(m *Message) bool { return m.SID == sid && m.Direction == Inbound })
+	var m *Message
+	for _, k := range p.ledger {
+		if k.SID == sid && k.Direction == Inbound {
+			m = k
+		}
+	}
 	p.mu.Unlock()
-	if i < 0 {
+	if m == nil {
 		return Delivery{}, fmt.Errorf("there is no such inbound message")
 	}
-	return p.deliver(ctx, p.numbers[p.ledger[i].To], p.ledger[i], ""), nil
+	return p.deliver(ctx, p.numbers[m.To], m, ""), nil
 }
 
 func (p *Provider) deliver(ctx context.Context, n *number, m *Message, kind string) Delivery {
