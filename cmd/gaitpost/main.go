@@ -59,6 +59,7 @@ func newRootCmd(e env) *cobra.Command {
 	}
 	// One line per command, in alphabetical order; each lives in its own file.
 	root.AddCommand(
+		newAnswerCmd(e),
 		newCadenceCmd(e),
 		newCheckConfigCmd(e),
 		newEnrolCmd(e),

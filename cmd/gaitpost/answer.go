@@ -1,0 +1,115 @@
+package main
+
+import (
+	"bufio"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"gaitpost/dialog/answer"
+)
+
+// maxAnswerLine is the longest line that answer reads, in bytes.
+const maxAnswerLine = 64 * 1024
+
+// answerLine is one line of answer's output; the order of the fields is the
+// order of the keys. Value is null where the text was not read.
+type answerLine struct {
+	Text   string          `json:"text"`
+	Value  json.RawMessage `json:"value"`
+	Reason answer.Reason   `json:"reason"`
+}
+
+// answerReader reads one text; its value is JSON.
+type answerReader func(text string) (value string, why answer.Reason)
+
+func newAnswerCmd(e env) *cobra.Command {
+	var kind, unit string
+	cmd := &cobra.Command{
+		Use:   "answer",
+		Short: "Read one owner's answer a line and say what it means, as JSON",
+		Long: "Answer reads one text a line from standard input and writes one JSON object\n" +
+			"a line: the text, the value read (a level 0 to 4, true or false, or kilograms\n" +
+			"with three decimals; null where it is not certain) and the reason.",
+		Args: cobra.NoArgs,
+		RunE: func(*cobra.Command, []string) error {
+			read, err := answerReaderFor(answer.English(), kind, unit)
+			if err != nil {
+				return err
+			}
+			return answerAll(e.stdin, e.stdout, read)
+		},
+	}
+	cmd.Flags().StringVar(&kind, "kind", "", "what was asked: scale, yesno or weight")
+	cmd.Flags().StringVar(&unit, "unit", "kg", "unit of a weight whose text names none: kg or lb")
+	return cmd
+}
+
+// answerReaderFor picks the reader that --kind and --unit name.
+func answerReaderFor(l *answer.Lexicon, kind, unit string) (answerReader, error) {
+	def := answer.Kilograms
+	switch strings.ToLower(strings.TrimSpace(unit)) {
+	case "kg":
+	case "lb":
+		def = answer.Pounds
+	default:
+		return nil, fmt.Errorf("--unit %q is not known: use kg or lb", unit)
+	}
+	switch strings.ToLower(strings.TrimSpace(kind)) {
+	case "scale":
+		return func(text string) (string, answer.Reason) {
+			r := l.Scale(text, nil)
+			return valueOr(r.OK, fmt.Sprint(r.Value)), r.Reason
+		}, nil
+	case "yesno":
+		return func(text string) (string, answer.Reason) {
+			r := l.YesNo(text)
+			return valueOr(r.OK, fmt.Sprint(r.Value)), r.Reason
+		}, nil
+	case "weight":
+		return func(text string) (string, answer.Reason) {
+			r := l.Weight(text, def)
+			return valueOr(r.OK, fmt.Sprintf("%d.%03d", r.Grams/1000, r.Grams%1000)), r.Reason
+		}, nil
+	case "":
+		return nil, errors.New("say what was asked with --kind: scale, yesno or weight")
+	}
+	return nil, fmt.Errorf("--kind %q is not known: use scale, yesno or weight", kind)
+}
+
+func valueOr(ok bool, value string) string {
+	if ok {
+		return value
+	}
+	return "null"
+}
+
+// answerAll reads every line of r and writes one object a line to w.
+func answerAll(r io.Reader, w io.Writer, read answerReader) error {
+	in := bufio.NewScanner(r)
+	in.Buffer(make([]byte, 0, 4096), maxAnswerLine+2)
+	out := bufio.NewWriter(w)
+	enc := json.NewEncoder(out)
+	enc.SetEscapeHTML(false)
+	line := 0
+	for in.Scan() {
+		line++
+		value, why := read(in.Text())
+		if err := enc.Encode(answerLine{in.Text(), json.RawMessage(value), why}); err != nil {
+			return fmt.Errorf("could not write the result of line %d: %w", line, err)
+		}
+	}
+	if err := out.Flush(); err != nil {
+		return fmt.Errorf("could not write the results: %w", err)
+	}
+	if err := in.Err(); errors.Is(err, bufio.ErrTooLong) {
+		return fmt.Errorf("line %d is longer than %d bytes; the lines before it were read", line+1, maxAnswerLine)
+	} else if err != nil {
+		return fmt.Errorf("could not read line %d: %w", line+1, err)
+	}
+	return nil
+}
