@@ -22,7 +22,7 @@ func runTriage(t *testing.T, in string, args ...string) (out, errs string, code 
 func TestTriageKeyOrder(t *testing.T) {
 	out, _, code := runTriage(t, "poo's black & <b>sticky</b> like tar\n")
 	require.Zero(t, code)
-	require.Equal(t, `{"text":"poo's black & <b>sticky</b> like tar","urgency":"emergency","ask":false,"death":false,"signs":["stool-black"],"reason":"The owner wrote “poo's black”: black tarry stool."}`+"\n", out)
+	require.Equal(t, `{"text":"poo's black & <b>sticky</b> like tar","urgency":"emergency","ask":false,"death":false,"signs":["stool-black"],"reason":"The owner wrote “poo's black & <b>sticky”: black tarry stool."}`+"\n", out)
 }
 
 func TestTriageOnePerLine(t *testing.T) {

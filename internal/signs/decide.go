@@ -65,7 +65,7 @@ func (m *matcher) decide(ctx Context) Finding {
 		if ev.urgency == None {
 			continue
 		}
-		f.add(s, ctx)
+		f.add(s)
 		ev.ask = ev.pat.opts&optAsk != 0 || m.hedged(ev)
 		if best == nil || ev.urgency > best.urgency || ev.urgency == best.urgency && best.ask && !ev.ask {
 			best = ev
@@ -90,7 +90,7 @@ func urgencyOf(s Sign, ev *evidence, ctx Context) Urgency {
 }
 
 // add keeps a sign once.
-func (f *Finding) add(s Sign, _ Context) {
+func (f *Finding) add(s Sign) {
 	for _, have := range f.Signs {
 		if have == s {
 			return
@@ -117,30 +117,13 @@ func (m *matcher) hedged(ev *evidence) bool {
 // vomiting tells once-and-well from repeated from the rest.
 func (m *matcher) vomiting(ev *evidence) Sign {
 	well := m.flagAfter(ev, fWell|fResolved) && !m.flagAfter(ev, fBad|fStill)
-	times := 0
-	first := -10
-	for i := range m.evidence {
-		e := &m.evidence[i]
-		if e.target.sign == Vomiting && e.verdict == counted && e.first > first+3 && m.part[e.first] != m.partAt(first) {
-			times++
-			first = e.last
-		}
-	}
-	repeat := m.repeats(ev)
 	switch {
-	case repeat:
+	case m.repeats(ev):
 		return VomitingRepeated
 	case well:
 		return SingleVomit
 	}
 	return Vomiting
-}
-
-func (m *matcher) partAt(i int) int32 {
-	if i < 0 {
-		return -1
-	}
-	return m.part[i]
 }
 
 // repeats reports whether the vomiting is told of as more than once.

@@ -33,7 +33,6 @@ const (
 	optNegOK                      // words for "not" do not undo it
 	optHypoOK                     // an if does not undo it
 	optHasNeg                     // the pattern itself holds a word for "not"
-	optNotNew                     // needs the absence of words for usual
 	optHasStop                    // the pattern itself holds a word for "stop"
 	optStrict                     // only articles may stand between its places
 )
@@ -66,68 +65,98 @@ const (
 // ... x a long way on, {A B} in either order, !X nowhere in the sentence,
 // @ask and the like are options, =emergency sets the urgency.
 func (lx *lexicon) parsePattern(line string, adjacent bool) ([]pattern, error) {
-	var p pattern
-	var groups [][]element // alternatives per place, for {A B}
-	gap, cross := uint8(defaultGap), uint8(breakComma)
+	pp := patternParser{lx: lx, gap: defaultGap, cross: breakComma}
 	if adjacent {
-		p.opts |= optStrict
-		gap, cross = 0, breakNone
+		pp.p.opts |= optStrict
+		pp.gap, pp.cross, pp.adjacent = 0, breakNone, true
 	}
-	next, nextCross := gap, cross
+	pp.next, pp.nextCross = pp.gap, pp.cross
 	for _, f := range splitFields(line) {
-		switch {
-		case f[0] == '@':
-			o, ok := optionNames[f]
-			if !ok {
-				return nil, fmt.Errorf("option %s is not known", f)
-			}
-			p.opts |= o
-		case f[0] == '=':
-			u, err := ParseUrgency(f[1:])
-			if err != nil {
-				return nil, err
-			}
-			p.cap, p.capped = u, true
-		case f[0] == '!':
-			s, err := lx.choice(f[1:])
-			if err != nil {
-				return nil, err
-			}
-			p.veto = append(p.veto, s)
-		case f == "...":
-			next, nextCross = longGap, breakClause
-		case f[0] == '/':
-			n, err := strconv.Atoi(f[1:])
-			if err != nil {
-				return nil, fmt.Errorf("gap %s is not a number", f)
-			}
-			next = uint8(n)
-		case f[0] == '{':
-			g, err := lx.group(strings.Trim(f, "{}"), next, nextCross)
-			if err != nil {
-				return nil, err
-			}
-			groups = append(groups, g)
-			next, nextCross = gap, cross
-		default:
-			if f[0] == '+' {
-				f, next, nextCross = f[1:], 0, breakNone
-			}
-			s, err := lx.choice(f)
-			if err != nil {
-				return nil, err
-			}
-			groups = append(groups, []element{{s, next, nextCross}})
-			next, nextCross = gap, cross
-			if lx.isNegSlot(s) && !adjacent {
-				next, nextCross = negGap, breakNone
-			}
+		if err := pp.field(f); err != nil {
+			return nil, err
 		}
 	}
-	if len(groups) == 0 {
+	if len(pp.groups) == 0 {
 		return nil, fmt.Errorf("the line asks for nothing")
 	}
-	return lx.expand(p, groups), nil
+	return lx.expand(pp.p, pp.groups), nil
+}
+
+// patternParser is the state of parsePattern.
+type patternParser struct {
+	lx              *lexicon
+	p               pattern
+	groups          [][]element // alternatives per place, for {A B}
+	gap, cross      uint8       // what the line's places keep between them
+	next, nextCross uint8       // what the next place keeps
+	adjacent        bool
+}
+
+// field takes one field of the line.
+func (pp *patternParser) field(f string) error {
+	switch f[0] {
+	case '@', '=', '!':
+		return pp.option(f)
+	case '/':
+		n, err := strconv.Atoi(f[1:])
+		if err != nil {
+			return fmt.Errorf("gap %s is not a number", f)
+		}
+		pp.next = uint8(n)
+		return nil
+	case '{':
+		g, err := pp.lx.group(strings.Trim(f, "{}"), pp.next, pp.nextCross)
+		if err == nil {
+			pp.place(g)
+		}
+		return err
+	}
+	if f == "..." {
+		pp.next, pp.nextCross = longGap, breakClause
+		return nil
+	}
+	if f[0] == '+' {
+		f, pp.next, pp.nextCross = f[1:], 0, breakNone
+	}
+	s, err := pp.lx.choice(f)
+	if err != nil {
+		return err
+	}
+	pp.place([]element{{s, pp.next, pp.nextCross}})
+	if pp.lx.isNegSlot(s) && !pp.adjacent {
+		pp.next, pp.nextCross = negGap, breakNone
+	}
+	return nil
+}
+
+func (pp *patternParser) place(g []element) {
+	pp.groups = append(pp.groups, g)
+	pp.next, pp.nextCross = pp.gap, pp.cross
+}
+
+// option takes @ask, =emergency and !word.
+func (pp *patternParser) option(f string) error {
+	switch f[0] {
+	case '@':
+		o, ok := optionNames[f]
+		if !ok {
+			return fmt.Errorf("option %s is not known", f)
+		}
+		pp.p.opts |= o
+	case '=':
+		u, err := ParseUrgency(f[1:])
+		if err != nil {
+			return err
+		}
+		pp.p.cap, pp.p.capped = u, true
+	case '!':
+		s, err := pp.lx.choice(f[1:])
+		if err != nil {
+			return err
+		}
+		pp.p.veto = append(pp.p.veto, s)
+	}
+	return nil
 }
 
 // splitFields splits at spaces, keeping {A B} together.
