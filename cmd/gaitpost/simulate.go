@@ -107,9 +107,9 @@ func printTrial(w io.Writer, r synth.TrialReport) error {
 	fmt.Fprintln(t, "\t\t\t")
 	fmt.Fprintln(t, "change\tcaught within 2 answered\tmedian\t90th percentile")
 	for _, s := range r.Steps {
-		fmt.Fprintf(t, "+%.0f points\t%.1f %%\t%s\t%s\n", s.Points, 100*s.CaughtWithin2, checkIns(s.MedianCheckIns), checkIns(s.P90CheckIns))
+		fmt.Fprintf(t, "+%.0f points\t%.1f %%\t%s\t%s\n", s.Points, 100*s.CaughtWithin2, countOrDash(s.MedianCheckIns), countOrDash(s.P90CheckIns))
 	}
-	fmt.Fprintf(t, "+%.0f over a year\tcaught %.1f %%\t%s\t%s\n", r.Drift.Points, 100*r.Drift.Caught, checkIns(r.Drift.MedianCheckIns), checkIns(r.Drift.P90CheckIns))
+	fmt.Fprintf(t, "+%.0f over a year\tcaught %.1f %%\t%s\t%s\n", r.Drift.Points, 100*r.Drift.Caught, countOrDash(r.Drift.MedianCheckIns), countOrDash(r.Drift.P90CheckIns))
 	if err := t.Flush(); err != nil {
 		return err
 	}
@@ -117,8 +117,8 @@ func printTrial(w io.Writer, r synth.TrialReport) error {
 	return err
 }
 
-// checkIns writes a count of check-ins; one that was not reached is a dash.
-func checkIns(n float64) string {
+// countOrDash writes a count of check-ins; one that was not reached is a dash.
+func countOrDash(n float64) string {
 	if n <= 0 {
 		return "-"
 	}

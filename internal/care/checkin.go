@@ -88,6 +88,7 @@ func (t *turn) score(dog, contact int8, r clinical.Reading) (clinical.Judgement,
 	kept := j.Reading
 	t.fact(Fact{Kind: FactReading, Dog: dog + 1, Contact: contact + 1, Reading: &kept, Number: float64(j.Index.Total)})
 	t.judge(dog, contact, &j)
+	t.judgeGain(dog, max(contact, 0))
 	return j, true
 }
 

@@ -41,7 +41,7 @@ func (t *turn) monitoringEnded(contact int8, why string) {
 			continue
 		}
 		u := ForDigest
-		if d.onMedicine() {
+		if d.treated() {
 			u = Today
 		}
 		t.raise(evidence{dog: int8(i), reason: Stopped, urgency: u, contact: contact,

@@ -38,6 +38,17 @@ func (d *Dog) medicine() *Entry {
 
 func (d *Dog) onMedicine() bool { return d.medicine() != nil }
 
+// treated reports whether a medicine is on the plan, held under suspicion or
+// not: a dog that somebody should go on watching.
+func (d *Dog) treated() bool {
+	for i := range d.Plan {
+		if d.Plan[i].Class != NotMedicine && d.Plan[i].Status != Ended {
+			return true
+		}
+	}
+	return false
+}
+
 // onLossPlan reports whether weight loss is on the plan.
 func (d *Dog) onLossPlan() bool {
 	for i := range d.Plan {

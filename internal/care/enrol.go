@@ -111,7 +111,7 @@ func (t *turn) addEntries(dog int8, e EnrolledDog) int {
 		entries = append(entries[:len(entries):len(entries)], Entry{Area: AreaWeight, What: "weight loss", Started: t.at})
 	}
 	for _, entry := range entries {
-		if d.named(entry.What) != nil {
+		if d.named(entry.What) != nil || d.endedSince(entry) {
 			continue
 		}
 		entry.ID = d.nextEntryID()
@@ -125,8 +125,20 @@ func (t *turn) addEntries(dog int8, e EnrolledDog) int {
 	if added > 0 {
 		d.Unsaid = false
 		t.scheduleSignsOnly(d)
+		t.judgePlan(dog)
 	}
 	return added
+}
+
+// endedSince reports whether an entry of that name began on or after the given
+// one and has ended: an old list does not bring back what was stopped since.
+func (d *Dog) endedSince(e Entry) bool {
+	for _, was := range d.Plan {
+		if lower(was.What) == lower(e.What) && was.Status == Ended && (e.Started == 0 || was.Started >= e.Started) {
+			return true
+		}
+	}
+	return false
 }
 
 func (t *turn) updateDog(i int8, e EnrolledDog) []string {

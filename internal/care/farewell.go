@@ -71,7 +71,7 @@ func (t *turn) die(dog, contact int8, by string) {
 	}
 	t.closeForDeath(dog, by)
 	urgency := ForDigest
-	if d.onMedicine() {
+	if d.treated() {
 		urgency = Today
 	}
 	if by == "" {

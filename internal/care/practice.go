@@ -268,6 +268,7 @@ func (t *turn) afterPlanChange(dog int8, e *Entry, p *PlanChange, on int64) {
 		d.Course.BeginStretchUnder(t.r.Thresholds, on, true)
 	}
 	t.scheduleSignsOnly(d)
+	t.judgePlan(dog)
 	if p.Action != PlanHold {
 		t.reassessAfterChange(d)
 	}

@@ -17,10 +17,13 @@ func slot(kind PromptKind, dog int8, date cadence.LocalDate) string {
 
 func (t *turn) today() cadence.LocalDate { return cadence.DateIn(t.e.At, t.zone()) }
 
-// openPrompt starts a dialog with a contact, or queues it behind the one that
-// is open.
+// openPrompt starts a dialog with a contact. It comes before an open one that
+// matters less, and waits behind any other.
 func (t *turn) openPrompt(contact int8, p Prompt, purpose Purpose) {
 	talk := &t.h.Contacts[contact].Talk
+	if o := talk.Open; o != nil && talk.Suspended == nil && precedence(p.Kind) < precedence(o.Kind) && !t.safetyOpen(o) {
+		talk.Suspended, talk.Open = o, nil
+	}
 	if talk.Open != nil || talk.Handover > t.at {
 		talk.Queue = insertPrompt(talk.Queue, p)
 		return
@@ -62,6 +65,11 @@ func (t *turn) openNext(contact int8, purpose Purpose) {
 	}
 	if o := talk.Suspended; o != nil {
 		talk.Open, talk.Suspended = o, nil
+		if o.BegunAt+seconds(t.limits(o).CloseAfter) <= t.at {
+			t.closeStale(contact, o)
+			t.openNext(contact, purpose)
+			return
+		}
 		o.AskedAt = t.at
 		t.say(contact, purpose, t.r.Scripts.Ask(o.Session, t.dialogContext(contact, o.Dog, o.Kind))...)
 		return
