@@ -100,10 +100,12 @@ func (s *Script) Languages() []string { return slices.Clone(s.languages) }
 // Limits returns the script's time limits.
 func (s *Script) Limits() Limits { return s.limits }
 
-// OpenSafetyQuestion reports whether the session stands at a closed safety question.
+// OpenSafetyQuestion reports whether the session stands at a closed safety
+// question. The question that takes an owner's own words is not closed: it is
+// asked every week, and may wait like any other.
 func (s *Script) OpenSafetyQuestion(sess Session) bool {
 	st := s.step(sess.Step)
-	return st != nil && st.safety
+	return st != nil && st.safety && !(st.kind == KindYesNo && st.free)
 }
 
 // Anchors returns the plain words for levels 0 to 4 of a scale item, and those

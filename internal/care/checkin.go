@@ -107,10 +107,29 @@ func (t *turn) judge(dog, contact int8, j *clinical.Judgement) {
 		reason := reasons[k]
 		if s.Met {
 			t.raise(evidence{dog: dog, reason: reason, urgency: reason.DefaultUrgency(), contact: max(contact, 0),
-				excess: s.Excess, sentence: indexSentence(j, s)})
+				excess: worth(j, s), sentence: indexSentence(j, s)})
 		} else if s.Cleared {
 			t.clearReason(dog, reason, 0)
 		}
+	}
+}
+
+// worth is how bad what a rule saw is, in points of the index, on one scale for
+// all that a reason can see: a shut reason opens again when this has risen.
+func worth(j *clinical.Judgement, s clinical.Signal) float64 {
+	n := s.Numbers
+	switch s.Reason {
+	case clinical.SignalLevel:
+		return n.Latest
+	case clinical.SignalRise:
+		if n.Single {
+			return n.Latest - j.Baseline.Value
+		}
+		return n.Mean - j.Baseline.Value
+	case clinical.SignalDrift:
+		return j.EWMA - j.Baseline.Value
+	default:
+		return 25 * (float64(n.Level) - n.ItemBaseline)
 	}
 }
 

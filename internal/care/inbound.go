@@ -5,6 +5,7 @@ import (
 	"strings"
 	"unicode/utf8"
 
+	"gaitpost/dialog"
 	"gaitpost/dialog/answer"
 	"gaitpost/internal/signs"
 )
@@ -23,6 +24,10 @@ func (t *turn) message(m *MessageIn) Reason {
 	said := t.listen(c, m)
 	if t.h.Stranger {
 		return t.stranger(said)
+	}
+	if t.plainAnswer(said) {
+		t.note(FactSign, said.dog, "unsure, read as an answer", said.finding.Reason)
+		said.finding.Urgency, said.finding.Signs, said.finding.Ask = signs.None, nil, false
 	}
 	reason := t.safety(said)
 	switch said.control {
@@ -44,6 +49,27 @@ func (t *turn) message(m *MessageIn) Reason {
 		reason = r
 	}
 	return reason
+}
+
+// plainAnswer reports whether a short text that the screen was merely unsure
+// about answers the question just asked: "some days really" to how often is an
+// answer. A text in which any sign was recognised never is one.
+func (t *turn) plainAnswer(s *heard) bool {
+	const short = 6 // words
+	f, o := s.finding, t.h.Contacts[s.contact].Talk.Open
+	if o == nil || !f.Ask || f.Urgency != signs.SameDay || len(strings.Fields(s.Text)) > short {
+		return false
+	}
+	if slices.ContainsFunc(f.Signs, func(sign signs.Sign) bool { return sign != signs.Unclear }) {
+		return false
+	}
+	res := t.r.Scripts.Reply(o.Session, t.dialogContext(s.contact, o.Dog, o.Kind), s.Text)
+	for _, a := range res.Recorded {
+		if a.Value.Kind != dialog.KindScale && a.Value.Kind != dialog.KindNumber {
+			return false
+		}
+	}
+	return len(res.Recorded) > 0
 }
 
 // heard is a message with what was made of it before any dialog.
