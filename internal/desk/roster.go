@@ -1,0 +1,226 @@
+package desk
+
+import (
+	"cmp"
+	"slices"
+	"sync"
+	"time"
+
+	"gaitpost/internal/care"
+	"gaitpost/internal/contact"
+	"gaitpost/internal/store"
+)
+
+// The roster is what a search, a filter or an order of the whole caseload needs
+// of every dog: a few hundred bytes each, kept in memory and brought up to date
+// by asking for the versions of all households (16 bytes each) and loading only
+// those that changed. The order of a list may be rosterAge old; the dogs on a
+// page are always read anew, and so is what was changed at this desk.
+const (
+	rosterAge   = 10 * time.Second
+	headsAtOnce = 5000
+	loadsAtOnce = 500
+)
+
+type rosters struct {
+	desk *Desk
+	mu   sync.Mutex
+	all  map[string]*roster // by clinic
+}
+
+// roster is one clinic's.
+type roster struct {
+	mu     sync.Mutex // held while it is brought up to date
+	at     time.Time
+	known  map[contact.ID]known
+	stale  map[contact.ID]bool // changed at this desk
+	latest *summary
+	guard  sync.Mutex // of stale
+}
+
+// known is what the roster knows of one household.
+type known struct {
+	version store.Version
+	rows    []row
+	lost    *lost
+}
+
+// summary is every dog of a clinic as of one moment. It is never changed, but
+// for the orders it remembers.
+type summary struct {
+	rows []row
+	lost []lost
+
+	mu     sync.Mutex
+	orders map[string][]int32
+}
+
+func (r *rosters) of(clinic string) *roster {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if r.all == nil {
+		r.all = map[string]*roster{}
+	}
+	if r.all[clinic] == nil {
+		r.all[clinic] = &roster{known: map[contact.ID]known{}, stale: map[contact.ID]bool{}}
+	}
+	return r.all[clinic]
+}
+
+// forget marks a household as changed.
+func (r *rosters) forget(clinic string, id contact.ID) {
+	o := r.of(clinic)
+	o.guard.Lock()
+	o.stale[id] = true
+	o.guard.Unlock()
+}
+
+// get returns the clinic's dogs, at most rosterAge old.
+func (r *rosters) get(v *visit) (*summary, error) {
+	o := r.of(v.clinic.Rules.Clinic)
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	stale := o.takeStale()
+	fresh := o.latest != nil && v.now.Sub(o.at) < rosterAge && !v.now.Before(o.at)
+	if fresh && len(stale) == 0 {
+		return o.latest, nil
+	}
+	changed, err := stale, error(nil)
+	if !fresh {
+		if changed, err = r.changed(v, o, stale); err != nil {
+			return nil, err
+		}
+		o.at = v.now
+	}
+	if err := r.load(v, o, changed); err != nil {
+		o.at = time.Time{}
+		return nil, err
+	}
+	if len(changed) > 0 || o.latest == nil {
+		o.latest = o.summarise()
+	}
+	return o.latest, nil
+}
+
+func (o *roster) takeStale() []contact.ID {
+	o.guard.Lock()
+	defer o.guard.Unlock()
+	var ids []contact.ID
+	for id := range o.stale {
+		ids = append(ids, id)
+	}
+	clear(o.stale)
+	return ids
+}
+
+// changed lists the households that are new, gone or at another version.
+func (r *rosters) changed(v *visit, o *roster, stale []contact.ID) ([]contact.ID, error) {
+	clinic := v.clinic.Rules.Clinic
+	cases, _, err := r.desk.Store.Caseload(v.ctx(), clinic, 0, 1<<24)
+	if err != nil {
+		return nil, err
+	}
+	changed := stale
+	present := make(map[contact.ID]bool, len(cases))
+	for part := range slices.Chunk(cases, headsAtOnce) {
+		ids := make([]contact.ID, len(part))
+		for i, c := range part {
+			ids[i] = c.ID
+			present[c.ID] = true
+		}
+		heads, err := r.desk.Store.Heads(v.ctx(), clinic, ids)
+		if err != nil {
+			return nil, err
+		}
+		for i, head := range heads {
+			if k, ok := o.known[ids[i]]; !ok || k.version != head {
+				changed = append(changed, ids[i])
+			}
+		}
+	}
+	for id := range o.known {
+		if !present[id] {
+			changed = append(changed, id)
+		}
+	}
+	return changed, nil
+}
+
+func (r *rosters) load(v *visit, o *roster, ids []contact.ID) error {
+	rules := v.clinic.Rules
+	for part := range slices.Chunk(ids, loadsAtOnce) {
+		loaded, err := r.desk.Store.Many(v.ctx(), rules.Clinic, part)
+		if err != nil {
+			return err
+		}
+		for i, l := range loaded {
+			if l.Found == store.NotFound {
+				delete(o.known, part[i])
+				continue
+			}
+			k := known{version: l.Version, rows: rowsOf(rules, &l.Household)}
+			if gone, ok := lostOf(&l.Household); ok {
+				k.lost = &gone
+			}
+			o.known[part[i]] = k
+		}
+	}
+	return nil
+}
+
+func (o *roster) summarise() *summary {
+	s := &summary{rows: make([]row, 0, len(o.known)), orders: map[string][]int32{}}
+	for _, k := range o.known {
+		s.rows = append(s.rows, k.rows...)
+		if k.lost != nil {
+			s.lost = append(s.lost, *k.lost)
+		}
+	}
+	slices.SortFunc(s.lost, func(a, b lost) int { return cmp.Compare(b.at, a.at) })
+	return s
+}
+
+func (s *summary) followed() int {
+	n := 0
+	for i := range s.rows {
+		n += btoi(s.rows[i].Status == care.Followed)
+	}
+	return n
+}
+
+// undelivered lists the newest messages that did not arrive.
+func (s *summary) undelivered() []undelivered {
+	var list []undelivered
+	for _, l := range s.lost {
+		if len(list) == shownAlerts {
+			break
+		}
+		what := "was not delivered"
+		if l.fate == care.Unknown {
+			what = "may not have arrived: the provider can't say"
+		}
+		list = append(list, undelivered{ID: string(l.id), DogName: l.dog, Owner: l.owner, Phone: l.phone, What: what, At: l.at})
+	}
+	return list
+}
+
+// order lists the rows by a sort, each worked out once. Ties go by name, then
+// by id, so that pages never overlap.
+func (s *summary) order(by string) []int32 {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if o, ok := s.orders[by]; ok {
+		return o
+	}
+	o := make([]int32, len(s.rows))
+	for i := range o {
+		o[i] = int32(i)
+	}
+	compare := sorts[by].compare
+	slices.SortFunc(o, func(x, y int32) int {
+		a, b := &s.rows[x], &s.rows[y]
+		return cmp.Or(compare(a, b), cmp.Compare(fold(a.Name), fold(b.Name)), cmp.Compare(a.ID, b.ID), cmp.Compare(a.Dog, b.Dog))
+	})
+	s.orders[by] = o
+	return o
+}

@@ -1,0 +1,62 @@
+package desk
+
+import (
+	"net/http"
+
+	"gaitpost/internal/account"
+)
+
+// route is one address of the desk: what it needs, and what answers it.
+type route struct {
+	method, path string
+	needs        account.Action // "" for whoever is signed in
+	handle       func(*Desk, *visit) error
+}
+
+// openRoutes are for whoever is not signed in yet.
+var openRoutes = []route{
+	{http.MethodGet, "/sign-in", "", (*Desk).signInPage},
+	{http.MethodPost, "/sign-in", "", (*Desk).signIn},
+}
+
+// routes are for whoever is signed in. GET only ever reads; whatever changes
+// something is a POST.
+var routes = []route{
+	{http.MethodGet, "/", "", (*Desk).home},
+	{http.MethodGet, "/account", "", (*Desk).accountPage},
+	{http.MethodPost, "/account/password", "", (*Desk).changePassword},
+	{http.MethodPost, "/sign-out", "", (*Desk).signOut},
+	{http.MethodPost, "/sign-out-everywhere", "", (*Desk).signOutEverywhere},
+	{http.MethodGet, "/live", "", (*Desk).live},
+
+	{http.MethodGet, "/today", account.Ring, (*Desk).today},
+	{http.MethodPost, "/h/:id/alerts/:n/ack", account.WorkAlert, (*Desk).ack},
+	{http.MethodPost, "/h/:id/alerts/:n/close", account.WorkAlert, (*Desk).closeAlert},
+	{http.MethodPost, "/h/:id/alerts/:n/call", account.Ring, (*Desk).recordCall},
+
+	{http.MethodGet, "/dogs", account.SeeClinical, (*Desk).dogs},
+	{http.MethodGet, "/h/:id", account.SeeClinical, (*Desk).household},
+	{http.MethodPost, "/h/:id/write", account.WriteOwner, (*Desk).write},
+	{http.MethodPost, "/h/:id/resume", account.WriteOwner, (*Desk).resume},
+	{http.MethodPost, "/h/:id/consent", account.WriteOwner, (*Desk).consent},
+
+	{http.MethodGet, "/h/:id/dogs/:dog", account.SeeClinical, (*Desk).dog},
+	{http.MethodPost, "/h/:id/dogs/:dog/note", account.EnterFindings, (*Desk).note},
+	{http.MethodPost, "/h/:id/dogs/:dog/findings", account.EnterFindings, (*Desk).findings},
+	{http.MethodPost, "/h/:id/dogs/:dog/weigh", account.EnterFindings, (*Desk).weigh},
+	{http.MethodPost, "/h/:id/dogs/:dog/details", account.EnterFindings, (*Desk).details},
+	{http.MethodPost, "/h/:id/dogs/:dog/plan", account.ChangePlan, (*Desk).plan},
+	{http.MethodPost, "/h/:id/dogs/:dog/quiet", account.QuietAlerts, (*Desk).quiet},
+	{http.MethodPost, "/h/:id/dogs/:dog/quiet-sign", account.QuietAlerts, (*Desk).quietSign},
+	{http.MethodPost, "/h/:id/dogs/:dog/farewell", account.Farewell, (*Desk).farewell},
+	{http.MethodPost, "/h/:id/dogs/:dog/farewell/undo", account.Farewell, (*Desk).undoFarewell},
+	{http.MethodGet, "/h/:id/dogs/:dog/checkin", account.EnterCheckIn, (*Desk).checkInPage},
+	{http.MethodPost, "/h/:id/dogs/:dog/checkin", account.EnterCheckIn, (*Desk).checkIn},
+
+	{http.MethodGet, "/rules", account.SeeRules, (*Desk).rules},
+	{http.MethodPost, "/rules/try", account.ChangeRules, (*Desk).tryRule},
+	{http.MethodPost, "/rules/change", account.ChangeRules, (*Desk).changeRule},
+	{http.MethodPost, "/rules/back", account.ChangeRules, (*Desk).rollBack},
+	{http.MethodGet, "/outcomes", account.SeeOutcomes, (*Desk).outcomes},
+	{http.MethodGet, "/trail", account.SeeAudit, (*Desk).trail},
+}
