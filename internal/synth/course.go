@@ -61,7 +61,7 @@ func (b *builder) fate(o *Owner, d *Dog) {
 		o.Moves = append(o.Moves, Move{from, care.PlanChange{Dog: name, What: Tablets, Area: care.AreaPain,
 			Class: care.NSAID, Action: care.PlanStart, Comfort: true, Reason: "index high for weeks"}})
 		o.Says = append(o.Says, Saying{Day: from + 18, Minute: 8*60 + 47,
-			Text: name + " has been sick 3 times since last night and " + he + "s off " + his + " food"})
+			Text: name + " was sick last night and " + he + "s off " + his + " food today"})
 	case Silent:
 		o.QuietFrom = b.day(0.4)
 	case Dies:

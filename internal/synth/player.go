@@ -27,6 +27,7 @@ type Player struct {
 	rng     *rand.Rand
 	day0    time.Time // midnight of the day of enrolment, in the owner's zone
 	last    int       // the dog last asked about
+	wrote   time.Time // when the last answer was or will be written
 	weeks   []checkIn // by dog
 	missing string    // the question left alone until the reminder
 	ended   bool
@@ -94,13 +95,14 @@ func (p *Player) Hear(text string, at time.Time) (Reply, bool) {
 	if !ok {
 		return p.unasked(text, at)
 	}
-	follows := p.last == h.dog && at.Sub(p.weeks[h.dog].at) < time.Hour
+	follows := at.Sub(p.wrote) < 20*time.Minute
 	p.last = h.dog
 	if opens(h) && p.leaves(h, text) {
 		return Reply{}, false
 	}
 	r := p.answer(h, at)
 	r.At = p.when(h, at, follows)
+	p.wrote = r.At
 	return r, r.Text != ""
 }
 
@@ -146,7 +148,7 @@ func (p *Player) when(h heard, at time.Time, follows bool) time.Time {
 	switch {
 	case h.script == "reached" || h.script == "signcheck":
 		return at.Add(p.minutes(2))
-	case h.question.Safety && follows, follows && !opens(h):
+	case follows && !opens(h):
 		return p.awake(at.Add(p.minutes(1)))
 	case h.script == "invitation":
 		return p.awake(at.Add(p.minutes(40)))
