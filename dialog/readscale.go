@@ -1,6 +1,7 @@
 package dialog
 
 import (
+	"regexp"
 	"slices"
 	"strings"
 
@@ -68,6 +69,10 @@ func (w *walk) scaleItems(codes []string) []answer.Item {
 	return out
 }
 
+// excuses open a reply and name nothing; "sorry" is near enough to "sore" to be
+// taken for a mistyped one.
+var excuses = regexp.MustCompile(`(?i)\b(?:sorry|apologies)\b`)
+
 // readScale reads the answer to one scale question, or several answers at
 // once where the owner names the items.
 func (w *walk) readScale(st *Step, text string) reading {
@@ -76,7 +81,7 @@ func (w *walk) readScale(st *Step, text string) reading {
 		return own
 	}
 	items := w.scaleSteps()
-	r := lexicon.Scales(text, w.scaleItems(items))
+	r := lexicon.Scales(excuses.ReplaceAllString(text, ""), w.scaleItems(items))
 	if own.reason == Answered && len(r.ByItem) > 1 {
 		return own // one level for certain can't be the levels of several items
 	}
