@@ -26,6 +26,8 @@ const byCommandLine = "cli"
 type storeFlags struct {
 	config, clinic, redis string
 	allowVolatile         bool
+
+	found *clinic.Clinic // once rules has read it
 }
 
 func (s *storeFlags) add(f *pflag.FlagSet) {
@@ -45,6 +47,7 @@ func (s *storeFlags) rules(e env) (*care.Rules, error) {
 	if err != nil {
 		return nil, err
 	}
+	s.found = c
 	return c.Rules, nil
 }
 
@@ -54,11 +57,13 @@ func (s *storeFlags) open(ctx context.Context, e env, h *contact.Hasher) (st *st
 	if err != nil {
 		return nil, nil, err
 	}
-	client, err := redisClient(url)
+	client, err := store.NewClient(url)
 	if err != nil {
 		return nil, nil, err
 	}
-	st, err = store.Open(ctx, store.Options{Client: client, Hasher: h, AllowVolatile: s.allowVolatile})
+	st, err = store.Open(ctx, store.Options{
+		Client: client, Hasher: h, AllowVolatile: s.allowVolatile, Versions: versionsOf([]*clinic.Clinic{s.found}),
+	})
 	if err != nil {
 		client.Close()
 		return nil, nil, err

@@ -3,11 +3,8 @@ package main
 import (
 	"errors"
 	"fmt"
-	"net/url"
 	"os"
 	"strings"
-
-	"github.com/redis/go-redis/v9"
 
 	"gaitpost/dialog"
 	"gaitpost/internal/clinic"
@@ -69,37 +66,6 @@ func contactHasher(e env) (*contact.Hasher, error) {
 		return nil, fmt.Errorf("%s: %w", envContactKey.name, err)
 	}
 	return h, nil
-}
-
-// redisClient makes a client for one server (redis://, rediss://, unix://), for
-// a cluster (further servers as addr=host:port in the address' query) or for
-// Sentinel (master_name= there).
-func redisClient(address string) (redis.UniversalClient, error) {
-	// The parser's own error may repeat the password.
-	errAddress := errors.New("the address of Redis can't be read; it is like redis://127.0.0.1:6379/0")
-	u, err := url.Parse(address)
-	if err != nil {
-		return nil, errAddress
-	}
-	switch q := u.Query(); {
-	case q.Has("master_name"):
-		o, err := redis.ParseFailoverURL(address)
-		if err != nil {
-			return nil, errAddress
-		}
-		return redis.NewFailoverClient(o), nil
-	case q.Has("addr"):
-		o, err := redis.ParseClusterURL(address)
-		if err != nil {
-			return nil, errAddress
-		}
-		return redis.NewClusterClient(o), nil
-	}
-	o, err := redis.ParseURL(address)
-	if err != nil {
-		return nil, errAddress
-	}
-	return redis.NewClient(o), nil
 }
 
 // clinicFrom is one clinic of a settings file or folder; id may be empty where

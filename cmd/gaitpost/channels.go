@@ -1,0 +1,104 @@
+package main
+
+import (
+	"cmp"
+	"crypto/sha256"
+	"encoding/hex"
+	"fmt"
+	"io"
+	"math"
+	"net/http"
+	"slices"
+
+	"gaitpost/bot"
+	"gaitpost/bot/sms"
+	"gaitpost/internal/care"
+	"gaitpost/internal/clinic"
+	"gaitpost/internal/contact"
+	"gaitpost/internal/store"
+)
+
+// directoryOf gives every clinic its channels. This is where the kinds of
+// channel are known by name.
+func directoryOf(clinics []*clinic.Clinic, client *http.Client) (*bot.Directory, error) {
+	var all []bot.Clinic
+	for _, c := range clinics {
+		b := bot.Clinic{Rules: c.Rules}
+		for _, ch := range c.Channels {
+			out, err := outletOf(c, ch, client)
+			if err != nil {
+				return nil, fmt.Errorf("clinic %s, channel %s: %w", c.Rules.Clinic, ch.Name, err)
+			}
+			b.Outlets = append(b.Outlets, out)
+		}
+		all = append(all, b)
+	}
+	return bot.NewDirectory(all...)
+}
+
+func outletOf(c *clinic.Clinic, ch clinic.ChannelSettings, client *http.Client) (bot.Outlet, error) {
+	out := bot.Outlet{
+		Name: ch.Name, Number: contact.Address{Channel: ch.Kind, Value: ch.Number},
+		Rate: store.Rate{PerSecond: ch.Rate, Burst: int(math.Ceil(ch.Rate))},
+	}
+	switch ch.Kind {
+	case contact.SMS:
+		channel, err := sms.New(sms.Config{
+			Account: ch.Account, AuthToken: ch.AuthToken.Reveal(), Number: ch.Number, API: ch.API,
+			PublicURL: hookURL(c, ch), Client: client,
+		})
+		if err != nil {
+			return out, err
+		}
+		out.Channel = channel
+		return out, nil
+	default:
+		return out, fmt.Errorf("there is no channel of the kind %q", ch.Kind)
+	}
+}
+
+// hookURL is where a channel's provider posts to, and what it signs.
+func hookURL(c *clinic.Clinic, ch clinic.ChannelSettings) string {
+	return c.PublicURL + "/hook/" + c.Rules.Clinic + "/" + ch.Name
+}
+
+// kindsOf lists the kinds of channel in use, in order.
+func kindsOf(clinics []*clinic.Clinic) []contact.Channel {
+	var kinds []contact.Channel
+	for _, c := range clinics {
+		for _, ch := range c.Channels {
+			if !slices.Contains(kinds, ch.Kind) {
+				kinds = append(kinds, ch.Kind)
+			}
+		}
+	}
+	slices.SortFunc(kinds, cmp.Compare[contact.Channel])
+	return kinds
+}
+
+// versionsOf says, for every turn of these clinics, what it was decided with:
+// the program's rules and the clinic's settings included.
+func versionsOf(clinics []*clinic.Clinic) func(*care.Rules) store.Versions {
+	known := map[*care.Rules]store.Versions{}
+	for _, c := range clinics {
+		v := store.VersionsOf(c.Rules)
+		v.Rules = fmt.Sprintf("%d-%s", care.RulesVersion, settingsMark(c))
+		known[c.Rules] = v
+	}
+	return func(r *care.Rules) store.Versions {
+		if v, ok := known[r]; ok {
+			return v
+		}
+		return store.VersionsOf(r)
+	}
+}
+
+// settingsMark tells one state of a clinic's settings from another. It stands in
+// every entry of the log, so it is kept short.
+func settingsMark(c *clinic.Clinic) string {
+	sum := sha256.New()
+	for _, s := range clinic.Explain(c) {
+		_, _ = io.WriteString(sum, s.Key+"\x00"+s.Value+"\x00")
+	}
+	return hex.EncodeToString(sum.Sum(nil)[:4])
+}
