@@ -38,6 +38,9 @@ func clause(ts []token, i int) (from, to int) {
 }
 
 func hedged(ts []token, m *mention) bool {
+	if ts[m.first].is(cHedge) {
+		return true // "twoish"
+	}
 	for n := 1; n <= 3; n++ {
 		p := before(ts, m.first, n)
 		if p == nil {
@@ -90,7 +93,7 @@ func negated(ts []token, m *mention) bool {
 func hypothetical(ts []token, m *mention) bool {
 	from, _ := clause(ts, m.first)
 	for i := from; i < m.first; i++ {
-		if ts[i].is(cIf) {
+		if p := before(ts, i, 1); ts[i].is(cIf) && !has(p, cMaybe|cKnow) {
 			n := after(ts, i, 1)
 			return n == nil || n.s != "i" && n.s != "im" && n.s != "anything"
 		}
@@ -99,7 +102,7 @@ func hypothetical(ts []token, m *mention) bool {
 }
 
 // asked finds "is 2 normal?" and "what does 3 mean"; "2?" is an answer with a
-// doubt.
+// doubt, and without the question mark "should be 2" or "was 3 now 2" tell.
 func asked(ts []token, m *mention) bool {
 	from, to := clause(ts, m.first)
 	for from < m.first && ts[from].is(cPolite|cJoin|cBut) {
@@ -108,7 +111,10 @@ func asked(ts []token, m *mention) bool {
 	if !ts[from].is(cAsk) || from == m.first {
 		return false
 	}
-	return to < len(ts) && ts[to].r == '?' || to == len(ts)
+	if to < len(ts) && ts[to].r == '?' {
+		return true
+	}
+	return to == len(ts) && !ts[from].is(cPast|cCorr|cIsVerb)
 }
 
 // stands reports whether the number stands where an answer stands: at the
@@ -119,6 +125,9 @@ func stands(ts []token, m *mention) bool {
 }
 
 func leadsUp(ts []token, m *mention) bool {
+	if ts[m.first].s == "one" && thatOne(ts, m.first) {
+		return false
+	}
 	if p := before(ts, m.first, 1); has(p, cArticle) && p.s != "the" {
 		return true // "a 2"
 	} else if has(p, cAdj) && has(before(ts, m.first, 2), cArticle) {
@@ -128,7 +137,7 @@ func leadsUp(ts []token, m *mention) bool {
 	unknown := 0
 	for i := m.first - 1; i >= from; i-- {
 		t := &ts[i]
-		if t.kind != kWord || t.is(cPolite|cSoft|cLead|cHedge|cArticle|cAdj|cSign|cNow|cCorr|cYes|cNo|cGood|cBut|cJoin|cRating|cPast|cMaybe|cDayPart|cNeg|cIsVerb|cUp|cOr|cZero|cMe|cBetween) {
+		if t.kind != kWord || t.is(cPolite|cSoft|cLead|cHedge|cArticle|cAdj|cSign|cNow|cCorr|cYes|cNo|cGood|cBut|cJoin|cRating|cPast|cMaybe|cDayPart|cNeg|cIsVerb|cUp|cOr|cZero|cMe|cBetween|cIf|cKnow|cLast|cPeriod|cDay) {
 			continue
 		}
 		// One unknown word may be the dog's name: "Bramble 2".
@@ -137,6 +146,15 @@ func leadsUp(ts []token, m *mention) bool {
 		}
 	}
 	return true
+}
+
+// thatOne finds "the bad one", "this one": no number at all.
+func thatOne(ts []token, i int) bool {
+	p := before(ts, i, 1)
+	if has(p, cAdj) {
+		p = before(ts, i, 2)
+	}
+	return has(p, cPointer)
 }
 
 func goesOn(ts []token, m *mention) bool {
@@ -167,7 +185,7 @@ func (l *Lexicon) corrects(ts []token, ms []mention, k int) bool {
 			return true
 		}
 	}
-	if first > 0 && ts[first-1].r == '*' && ts[first].glued {
+	if first > 0 && ts[first-1].r == '*' && ts[first].glued && (first+1 == len(ts) || ts[first+1].r != '*') {
 		return true
 	}
 	// "2 ... 3 sorry"

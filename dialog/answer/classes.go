@@ -59,6 +59,9 @@ const (
 	cHalf                          // half
 	cIsVerb                        // is, its
 	cRating                        // score, level, number, rate: a level follows
+	cKnow                          // sure, know: "not sure if" supposes nothing
+	cPointer                       // the, this, which: "the bad one" is no number
+	cFar                           // nowhere, hardly: turn well-being round
 	cTally                         // once, twice, a couple: a count
 )
 
@@ -73,7 +76,7 @@ var classNames = map[string]classes{
 	"verb": cVerb, "yes": cYes, "no": cNo, "good": cGood, "but": cBut, "me": cMe, "gain": cGain,
 	"goal": cGoal, "bag": cBag, "score": cScore, "all": cAll, "rest": cRest, "join": cJoin,
 	"maybe": cMaybe, "with": cWith, "suffix": cSuffix, "point": cPoint, "half": cHalf,
-	"is": cIsVerb, "rating": cRating, "tally": cTally,
+	"is": cIsVerb, "rating": cRating, "tally": cTally, "far": cFar, "know": cKnow, "pointer": cPointer,
 }
 
 // Phrase sets. Those named "whole" must be the whole message apart from
@@ -100,6 +103,7 @@ const (
 	pSkip                // whole
 	pLater               // whole
 	pAway                // anywhere
+	pAwayWhole           // whole
 	pCallback            // anywhere
 	pPrescription        // anywhere
 	pQuestion            // anywhere: asks without a question mark
@@ -114,6 +118,6 @@ var setNames = map[string]int{
 	"cannot-weigh": pCannotWeigh, "opt-out-whole": pOptOutWhole, "opt-out-all": pOptOutAll,
 	"opt-out": pOptOut, "opt-out-maybe": pOptOutMaybe, "not-opt-out": pNotOptOut,
 	"opt-in": pOptIn, "help": pHelp, "back": pBack, "skip": pSkip, "later": pLater,
-	"away": pAway, "callback": pCallback, "prescription": pPrescription,
+	"away": pAway, "away-whole": pAwayWhole, "callback": pCallback, "prescription": pPrescription,
 	"question": pQuestion, "restrict": pRestrict, "old": pOld,
 }

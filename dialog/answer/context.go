@@ -155,7 +155,9 @@ func againstSigns(ts []token, m *mention) Reason {
 		case '£', '$', '€', '¥', '₹':
 			return LooksLikePrice
 		case '<', '>':
-			return NotAnAnswer
+			if i == 0 || ts[i-1].r != '-' && ts[i-1].r != '=' {
+				return NotAnAnswer
+			}
 		case '-':
 			if ts[i+1].glued && (i == 0 || !ts[i].glued) && (i == 0 || ts[i-1].kind != kNum) {
 				return OutOfRange // a negative number
@@ -194,6 +196,8 @@ func againstTime(ts []token, m *mention, w wants) Reason {
 		return LooksLikeTime
 	case has(prev, cTimePrep) && !has(next, cUnit) && !(w.weight && m.frac > 0 && m.frac != 2) && m.lo < 25000:
 		return LooksLikeTime
+	case prev != nil && prev.s == "to" && has(before(ts, m.first, 2), cTimePrep):
+		return LooksLikeTime // "quarter to 4"
 	case has(prev, cHalf) && m.form != fFraction:
 		return LooksLikeTime
 	case has(next, cTimePrep) && has(n2, cArticle) && has(n3, cDayPart):
@@ -204,7 +208,7 @@ func againstTime(ts []token, m *mention, w wants) Reason {
 		return LooksLikeTime
 	case has(prev, cHedge) && has(next, cDayPart|cLead) && has(n2, cDayPart):
 		return LooksLikeTime // "around 3 this afternoon"
-	case has(next, cDay) && !w.weight, has(prev, cDay) && w.level && has(next, cAmPm):
+	case has(next, cDay) && !w.weight, has(prev, cDay) && w.level:
 		return LooksLikeDate
 	case w.level && next != nil && next.s == "on" && has(n2, cDay):
 		return LooksLikeDate
@@ -250,7 +254,7 @@ func (w wants) againstMeasure(next *token) Reason {
 // numbers that name something ("day 3").
 func (w wants) againstCount(ts []token, m *mention, glued bool) Reason {
 	prev, next := before(ts, m.first, 1), after(ts, m.last, 1)
-	if has(prev, cLabel) {
+	if has(prev, cLabel) && !has(before(ts, m.first, 2), cPointer) {
 		return LooksLikeCount
 	}
 	if prev != nil && prev.s == "x" && w.level {

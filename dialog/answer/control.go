@@ -37,7 +37,7 @@ type controlSet struct {
 // The order matters where a text fits two: "help" before anything that asks.
 var wholeControls = [...]controlSet{
 	{pOptIn, ControlOptIn}, {pHelp, ControlHelp}, {pBack, ControlBack}, {pSkip, ControlSkip},
-	{pLater, ControlLater}, {pSame, ControlSame},
+	{pLater, ControlLater}, {pSame, ControlSame}, {pAwayWhole, ControlAway},
 }
 
 var phraseControls = [...]controlSet{
@@ -65,9 +65,13 @@ func (l *Lexicon) optOut(ts []token) (Control, Reason) {
 	spared := false
 	for i := 0; i < len(ts); i++ {
 		if end := l.matchAt(pNotOptOut, ts, i); end > i {
+			// "we had to stop" says nothing about messages, but "I want to stop the
+			// texts" does; a negated one never does.
 			spared = true
 			i = end - 1
-			continue
+			if negatedSpan(ts[:end], i) || l.matchAt(pOptOut, ts, i) <= end {
+				continue
+			}
 		}
 		if end := l.matchAt(pOptOut, ts, i); end > i && !has(before(ts, i, 1), cNeg) {
 			if l.restricted(ts, i, end) {
@@ -76,8 +80,11 @@ func (l *Lexicon) optOut(ts []token) (Control, Reason) {
 			return ControlOptOut, Phrase
 		}
 	}
-	if c := l.leadingStop(ts); c != ControlNone {
+	switch c := l.leadingStop(ts); {
+	case c == ControlOptOut:
 		return c, Keyword
+	case c == ControlOptOutDoubtful && !spared:
+		return c, Doubtful
 	}
 	if !spared && l.anywhere(pOptOutMaybe, ts) {
 		return ControlOptOutDoubtful, Doubtful
@@ -201,4 +208,14 @@ func onlyAnswer(ts []token) bool {
 		}
 	}
 	return num
+}
+
+// negatedSpan reports a negation up to three words before token i.
+func negatedSpan(ts []token, i int) bool {
+	for n := 1; n <= 4; n++ {
+		if has(before(ts, i, n), cNeg) {
+			return true
+		}
+	}
+	return false
 }

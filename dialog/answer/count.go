@@ -50,8 +50,10 @@ func countWhy(ts []token, m *mention) Reason {
 	switch {
 	case m.form == fFraction || m.form == fDecimal && m.lo%1000 != 0:
 		return NotAnAnswer
-	case negated(ts, m):
+	case negated(ts, m), notMissed(ts, m):
 		return Negated
+	case ts[m.first].s == "one" && has(before(ts, m.first, 1), cAmPm|cAdj|cDayPart|cDay):
+		return NotAnAnswer
 	case hypothetical(ts, m):
 		return Hypothetical
 	case asked(ts, m):
@@ -64,6 +66,17 @@ func countWhy(ts []token, m *mention) Reason {
 	return ""
 }
 
+// notMissed finds "never missed one", "didn't miss any of the 7".
+func notMissed(ts []token, m *mention) bool {
+	from, _ := clause(ts, m.first)
+	for i := from; i < m.first; i++ {
+		if ts[i].is(cNeg) && !has(after(ts, i, 1), cKnow) {
+			return true
+		}
+	}
+	return false
+}
+
 // countWord reads a count said without a number.
 func (l *Lexicon) countWord(ts []token, min, max int, why Reason) NumberReading {
 	at := -1
@@ -73,16 +86,13 @@ func (l *Lexicon) countWord(ts []token, min, max int, why Reason) NumberReading 
 		switch {
 		case t.is(cTally):
 			v = int(t.val)
-		case l.matchAt(pZero, ts, i) > 0, l.matchAt(pNo, ts, i) > 0 && l.matchAt(pNotNo, ts, i) < 0, t.is(cZero) && l.matchAt(pNotNo, ts, i) < 0:
+		case l.matchAt(pZero, ts, i) > 0, l.matchAt(pNo, ts, i) > 0 && l.matchAt(pNotNo, ts, i) < 0, t.is(cZero|cNo) && t.kind == kWord && l.matchAt(pNotNo, ts, i) < 0:
 			v = 0
 		}
 		if v < 0 {
 			continue
 		}
 		if at >= 0 && at != v {
-			if at == 0 || v == 0 {
-				return NumberReading{Reason: Ambiguous}
-			}
 			return NumberReading{Reason: Ambiguous}
 		}
 		at = v

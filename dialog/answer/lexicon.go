@@ -231,6 +231,9 @@ func (ld *loader) index(set int, p phrase) {
 		for _, id := range s.ids {
 			add(id)
 		}
+		if s.cls&cNumWord != 0 {
+			add(0) // digits have no word
+		}
 		for id := range ld.l.words {
 			if ld.l.words[id].cls&s.cls != 0 {
 				add(int32(id))
@@ -289,7 +292,7 @@ func (p phrase) match(ts []token, i int) int {
 }
 
 func (s *slot) takes(t *token) bool {
-	if t.cls&s.cls != 0 {
+	if t.cls&s.cls != 0 || t.kind == kNum && s.cls&cNumWord != 0 {
 		return true
 	}
 	for _, id := range s.ids {

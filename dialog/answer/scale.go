@@ -138,7 +138,11 @@ func joinRanges(ts []token, ms []mention) []mention {
 		if k+1 < len(ms) && m.why == "" && ms[k+1].why == "" && joined(ts, &m, &ms[k+1]) {
 			n := ms[k+1]
 			// "from 2 to 3" tells of a change, not of a range.
-			if p := before(ts, m.first, 1); has(p, cUp) && ts[m.last+1].is(cOr) && ts[m.last+1].s != "or" {
+			p := before(ts, m.first, 1)
+			if has(p, cArticle) {
+				p = before(ts, m.first, 2)
+			}
+			if has(p, cUp) && ts[m.last+1].is(cOr) && ts[m.last+1].s != "or" {
 				m.past = true
 				out = append(out, m)
 				continue

@@ -289,6 +289,10 @@ func (l *Lexicon) merge(ts []token) []token {
 			ts[i+1].glued = false
 			continue
 		}
+		if t.kind == kPunct && t.r == '-' && t.glued && i > 0 && ts[i-1].kind == kNum &&
+			i+1 < len(ts) && ts[i+1].kind == kWord && ts[i+1].glued {
+			continue // "2-ish", "31-kg"
+		}
 		if n := len(out); n > 0 && t.kind == kWord && out[n-1].kind == kWord && t.id != 0 && out[n-1].id != 0 {
 			if id, ok := l.merges[[2]int32{out[n-1].id, t.id}]; ok {
 				e := &l.words[id]

@@ -9,7 +9,8 @@ const (
 
 // measure is one weight in a text.
 type measure struct {
-	first, last int // its tokens
+	first, last int   // its tokens
+	nano        int64 // billionths of a gram: rounded only once, at the end
 	grams       int64
 	unit        Unit
 	own         bool   // with its own unit
@@ -110,10 +111,11 @@ func (l *Lexicon) measure(ts []token, ms []mention, k int, def Unit) (measure, i
 	case m.first > 1 && ts[m.first-1].r == ':' && ts[m.first-2].is(cUnit) && m.first == 2:
 		w.unit, w.own = l.unitOf(&ts[0]), true // "kg: 31"
 	}
-	w.grams = inGrams(&m, w.unit)
+	w.nano = inNano(&m, w.unit)
 	if w.own && w.last == u {
 		used += l.smaller(ts, ms[min(k+used, len(ms)):], &w)
 	}
+	w.grams = rounded(w.nano)
 	if w.why == "" && (m.den != 0 || w.grams < minGrams || w.grams > maxGrams) {
 		w.why = OutOfRange
 		if m.den != 0 {
@@ -156,7 +158,7 @@ func (l *Lexicon) smaller(ts []token, ms []mention, w *measure) int {
 			has(after(ts, m.last, 1), cCount|cAgeUnit|cGain)) || m.lo >= limit {
 			break
 		}
-		w.grams += inGrams(m, lesser)
+		w.nano += inNano(m, lesser)
 		w.last, unit = m.last, lesser
 		if named {
 			w.last = u
@@ -164,7 +166,7 @@ func (l *Lexicon) smaller(ts []token, ms []mention, w *measure) int {
 	}
 	// "31 kg and a half"
 	if i := w.last + 1; used == 0 && i+2 < len(ts) && ts[i].is(cJoin) && ts[i+1].is(cArticle) && ts[i+2].is(cHalf) {
-		w.grams += inGrams(&mention{lo: 500, grouped: -1}, w.unit)
+		w.nano += inNano(&mention{lo: 500, grouped: -1}, w.unit)
 		w.last = i + 2
 	}
 	return used
@@ -183,24 +185,25 @@ func (l *Lexicon) unitOf(t *token) Unit {
 	return Kilograms
 }
 
-// inGrams converts, rounding to the nearest gram. Of the two readings of
-// "31,400" it takes the one that can be a weight; never both can.
-func inGrams(m *mention, u Unit) int64 {
-	g := grams(m.lo, u)
-	if m.grouped >= 0 && (g < minGrams || g > maxGrams) {
-		if h := grams(m.grouped, u); h >= minGrams && h <= maxGrams {
-			return h
+// inNano converts to billionths of a gram. Of the two readings of "31,400" it
+// takes the one that can be a weight; never both can.
+func inNano(m *mention, u Unit) int64 {
+	n := nano(m.lo, u)
+	if g := rounded(n); m.grouped >= 0 && (g < minGrams || g > maxGrams) {
+		o := nano(m.grouped, u)
+		if h := rounded(o); h >= minGrams && h <= maxGrams {
+			return o
 		}
 	}
-	return g
+	return n
 }
 
-func grams(thousandths int64, u Unit) int64 {
-	if thousandths > 1e9 {
-		return maxGrams * 10
-	}
-	return (thousandths*micrograms[u] + 500_000_000) / 1_000_000_000
+// nano caps what can't be a weight, so that sums can't overflow.
+func nano(thousandths int64, u Unit) int64 {
+	return min(thousandths, 1e8) * micrograms[u]
 }
+
+func rounded(nano int64) int64 { return (nano + 500_000_000) / 1_000_000_000 }
 
 // chooseWeight settles on one weight, or says why none can be settled on.
 func chooseWeight(ws []measure) WeightReading {

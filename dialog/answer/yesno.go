@@ -30,14 +30,16 @@ func (l *Lexicon) YesNo(text string) YesNoReading {
 // votes walks the clauses. Words of yes and no count at the start of a clause,
 // behind small words; phrases of well-being count anywhere.
 func (l *Lexicon) votes(ts []token, out []vote) (votes []vote, unsure bool) {
-	open := true // still at the start of the clause
+	open, start := true, -1 // still at the start of the clause; where that is
 	for i := 0; i < len(ts); {
 		t := &ts[i]
 		if t.boundary() || t.kind == kPunct {
 			if v, ok := signVote(t, i); ok {
 				out = append(out, v)
 			}
-			open = open || t.boundary() || t.r == '-' || t.r == '('
+			if t.boundary() || t.r == '-' || t.r == '(' {
+				open, start = true, i
+			}
 			i++
 			continue
 		}
@@ -57,7 +59,16 @@ func (l *Lexicon) votes(ts []token, out []vote) (votes []vote, unsure bool) {
 			i = v.end
 			continue
 		}
-		open = open && t.is(cPolite|cSoft|cCorr|cJoin|cBut|cHedge) && !t.is(cNeg)
+		small := cPolite | cSoft | cCorr | cJoin | cBut | cHedge
+		if n := len(out); n > 0 && out[n-1].end > start {
+			// Behind a vote only a correction leads to another one.
+			small = cPolite | cCorr
+		}
+		if end := l.matchAt(pCorrect, ts, i); end > i && open {
+			i = end
+			continue
+		}
+		open = open && t.is(small) && !t.is(cNeg)
 		i++
 	}
 	return out, unsure
@@ -77,14 +88,17 @@ func signVote(t *token, i int) (vote, bool) {
 // voteAt reads the vote that begins at token i, if any.
 func (l *Lexicon) voteAt(ts []token, i int, open bool) (vote, bool) {
 	well, no, yes := l.matchAt(pWell, ts, i), l.matchAt(pNo, ts, i), l.matchAt(pYes, ts, i)
-	if open && no > 0 && no >= yes {
+	if open && no > 0 && no >= yes && (no != i+2 || whollyYes(ts, i, no)) {
 		return vote{i, no, false, hedgeOf(ts[i:no])}, true
 	}
-	if open && yes > 0 && (yes > i+1 && whollyYes(ts, i, yes) || ts[i].is(cYes) && yes == i+1) {
+	if open && yes > 0 && ((yes > i+1 || ts[i].is(cSubject)) && whollyYes(ts, i, yes) || ts[i].is(cYes) && yes == i+1) {
 		return vote{i, yes, true, hedgeOf(ts[i:yes])}, true
 	}
-	if well > 0 && !has(before(ts, i, 1), cNeg) {
+	if well > 0 && !turnedRound(ts, i) {
 		return vote{i, well, false, AllWell}, true
+	}
+	if open && justGood(ts, i) {
+		return vote{i, i + 1, false, AllWell}, true
 	}
 	if no > i+1 && ts[i].s != "not" {
 		return vote{i, no, false, Word}, true // "he has had no problems"
@@ -93,10 +107,40 @@ func (l *Lexicon) voteAt(ts []token, i int, open bool) (vote, bool) {
 	if open && t.is(cYes) && !(t.s == "course" && i > 0 && ts[i-1].s != "of") {
 		return vote{i, i + 1, true, Word}, true
 	}
+	if open && t.s == "not" && whollyYes(ts, i, i+1) && (i+1 >= len(ts) || ts[i+1].boundary()) {
+		return vote{i, i + 1, false, Word}, true
+	}
 	if open && t.is(cNo) {
 		return vote{i, i + 1, false, Word}, true
 	}
 	return vote{}, false
+}
+
+// turnedRound finds "he's not his usual self", "nowhere near fine".
+func turnedRound(ts []token, i int) bool {
+	for n := 1; n <= 4; n++ {
+		p := before(ts, i, n)
+		if p == nil {
+			return false
+		}
+		if p.is(cNeg | cFar) {
+			return true
+		}
+	}
+	return false
+}
+
+// justGood finds a clause that is only "fine" or "grand".
+func justGood(ts []token, i int) bool {
+	if !ts[i].is(cGood) || ts[i].kind != kWord {
+		return false
+	}
+	for k := i + 1; k < len(ts) && !ts[k].boundary(); k++ {
+		if !ts[k].is(cGood | cPolite) {
+			return false
+		}
+	}
+	return i == 0 || ts[i-1].kind == kPunct || ts[i-1].is(cPolite)
 }
 
 // whollyYes keeps "he did" an answer and "he did a big walk" a tale: a
@@ -105,7 +149,7 @@ func whollyYes(ts []token, i, end int) bool {
 	if !ts[i].is(cSubject|cMe) && ts[i].s != "we" && ts[i].s != "they" && ts[i].s != "it" {
 		return true
 	}
-	return end >= len(ts) || ts[end].boundary() || ts[end].is(cPolite|cBut)
+	return end >= len(ts) || ts[end].boundary() || ts[end].is(cBut) || ts[end].is(cPolite) && !ts[end].is(cGood)
 }
 
 func hedgeOf(ts []token) Reason {
