@@ -173,6 +173,12 @@ func (o *outbox) done() []string {
 	return slices.Clone(o.acked)
 }
 
+func (o *outbox) putOff() int {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	return len(o.later)
+}
+
 // message is an entry with a message to Ruth.
 func message(id string, p care.Purpose) store.Entry {
 	return store.Entry{

@@ -50,9 +50,9 @@ type SenderOptions struct {
 type Sender struct {
 	SenderOptions
 	pump  pump
-	lanes struct {
+	gates struct {
 		sync.Mutex
-		open map[laneKey]*lane
+		open map[[2]string]*gate // by clinic and channel
 		wg   sync.WaitGroup
 	}
 }
@@ -67,7 +67,7 @@ func NewSender(o SenderOptions) (*Sender, error) {
 	o.Timeout = cmp.Or(max(o.Timeout, 0), 10*time.Second)
 	o.MinIdle = cmp.Or(max(o.MinIdle, 0), 2*time.Minute)
 	s := &Sender{SenderOptions: o}
-	s.lanes.open = map[laneKey]*lane{}
+	s.gates.open = map[[2]string]*gate{}
 	s.pump = pump{
 		outbox: o.Outbox, queue: store.Messages(o.Kind), consumer: o.Consumer, spans: o.Spans,
 		batch: 8, minIdle: o.MinIdle, now: o.Now, metrics: o.Metrics, log: o.Log,
@@ -79,7 +79,7 @@ func NewSender(o SenderOptions) (*Sender, error) {
 // back what it still holds, so that another sender takes it at once.
 func (s *Sender) Run(ctx context.Context) {
 	s.pump.run(ctx, s.assign)
-	s.lanes.wg.Wait()
+	s.gates.wg.Wait()
 	s.putBack(ctx)
 }
 
@@ -121,18 +121,4 @@ func (s *Sender) tokenOrNone(ctx context.Context, o *outlet) (time.Duration, err
 	call, cancel := context.WithTimeout(ctx, storeTimeout)
 	defer cancel()
 	return s.Tokens.TakeToken(call, o.rules.Clinic, o.Number, o.Rate, s.Now())
-}
-
-// tokenInTime waits for a token, at most as long as an entry may be held.
-func (s *Sender) tokenInTime(ctx context.Context, o *outlet) (time.Duration, error) {
-	for waited := time.Duration(0); ; {
-		wait, err := s.tokenOrNone(ctx, o)
-		if err != nil || wait == 0 || waited+wait > horizon {
-			return wait, err
-		}
-		if !pause(ctx, wait) {
-			return wait, nil // stopping: back to the outbox
-		}
-		waited += wait
-	}
 }

@@ -5,6 +5,7 @@ import (
 	"net/http"
 	"net/http/httptest"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -32,7 +33,21 @@ type street struct {
 	lines    *bot.Lines
 	server   *bot.Server
 	rules    *care.Rules
+	mu       sync.Mutex
 	now      time.Time
+}
+
+func (s *street) clock() time.Time {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.now
+}
+
+func (s *street) pass(d time.Duration) time.Time {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.now = s.now.Add(d)
+	return s.now
 }
 
 // toServer lets the provider's posts to the public address reach the server.
@@ -48,7 +63,7 @@ func (t toServer) RoundTrip(r *http.Request) (*http.Response, error) {
 
 func newStreet(t testing.TB, client redis.UniversalClient, change func(*smsprovider.Options)) *street {
 	s := &street{gauges: newGauges(t), now: noon, rules: harbour()}
-	clock := func() time.Time { return s.now }
+	clock := s.clock
 	o := smsprovider.Options{
 		Accounts: []smsprovider.Account{{SID: account, Token: token, Numbers: []smsprovider.Number{{E164: ourNumber, Hook: hookURL, Retries: 1}}}},
 		Client:   &http.Client{Transport: toServer{s}}, Now: clock, Interim: true,
@@ -78,7 +93,7 @@ func newStreet(t testing.TB, client redis.UniversalClient, change func(*smsprovi
 	}})
 	require.NoError(t, err)
 	s.server, err = bot.NewServer(bot.ServerOptions{
-		Directory: dir, Turns: s.store, Metrics: s.metrics, Log: s.log, Now: clock, Deadline: time.Second,
+		Directory: dir, Turns: s.store, Metrics: s.metrics, Log: s.log, Now: clock, Deadline: 3 * time.Second,
 	})
 	require.NoError(t, err)
 	s.sender, err = bot.NewSender(bot.SenderOptions{
@@ -107,8 +122,7 @@ func (s *street) settle(t testing.TB) {
 		require.NoError(t, err)
 		m, err := s.sender.Drain(t.Context())
 		require.NoError(t, err)
-		s.now = s.now.Add(10 * time.Second)
-		if posted := s.provider.Advance(t.Context(), s.now); n+m+posted == 0 {
+		if posted := s.provider.Advance(t.Context(), s.pass(10*time.Second)); n+m+posted == 0 {
 			return
 		}
 	}
@@ -217,6 +231,8 @@ func TestRedisAway(t *testing.T) {
 	require.False(t, d.Taken)
 	require.GreaterOrEqual(t, s.count(t, "webhook_requests_total", "reason", "store-away"), 1)
 	server.Restart(t)
+	// The client tries a lost server only now and then.
+	require.Eventually(t, func() bool { return client.Ping(t.Context()).Err() == nil }, 10*time.Second, 20*time.Millisecond)
 	require.Equal(t, keys, client.DBSize(t.Context()).Val(), "nothing is half written")
 	require.Zero(t, s.provider.Redeliver(t.Context()), "the provider's next attempt is taken")
 	require.Len(t, s.household(t, ruth).Seen, 2)
