@@ -59,6 +59,7 @@ func newRootCmd(e env) *cobra.Command {
 	}
 	// One line per command, in alphabetical order; each lives in its own file.
 	root.AddCommand(
+		newAccountCmd(e),
 		newAnswerCmd(e),
 		newCadenceCmd(e),
 		newCheckConfigCmd(e),
@@ -67,6 +68,7 @@ func newRootCmd(e env) *cobra.Command {
 		newPlanChangeCmd(e),
 		newReliabilityCmd(e),
 		newScriptCmd(e),
+		newServeCmd(e),
 		newSimulateCmd(e),
 		newTrendCmd(e),
 		newTriageCmd(e),
