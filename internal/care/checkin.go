@@ -228,8 +228,12 @@ func (t *turn) answeredSigns(s *heard, o *Open, res dialog.Result) {
 	for _, a := range res.Recorded {
 		switch a.Item {
 		case "signs":
-			if a.Value.Yes && s.finding.Urgency == signs.None {
+			switch {
+			case s.finding.Urgency != signs.None:
+			case a.Value.Yes:
 				t.saidYes(s, o, a.Value.Text)
+			case a.Value.Text != "": // words that were neither yes nor no
+				t.keepForPractice(s, ForDigest, "answered whether anything is new")
 			}
 		case "signs_which":
 			t.ticked(s, o, a.Value)

@@ -122,7 +122,7 @@ func (t *turn) dogName(dog int8) string {
 func (t *turn) opens() string {
 	at, ok := t.r.Hours.NextOpening(t.e.At)
 	if !ok {
-		return "when it opens"
+		return "" // the texts have words of their own for this
 	}
 	return at.In(t.r.Zone).Format("Mon 15:04")
 }
