@@ -232,7 +232,7 @@ func (t *turn) answeredSigns(s *heard, o *Open, res dialog.Result) {
 			case s.finding.Urgency != signs.None:
 			case a.Value.Yes:
 				t.saidYes(s, o, a.Value.Text)
-			case a.Value.Text != "": // words that were neither yes nor no
+			case t.neitherYesNorNo(s):
 				t.keepForPractice(s, ForDigest, "answered whether anything is new")
 			}
 		case "signs_which":
@@ -244,6 +244,13 @@ func (t *turn) answeredSigns(s *heard, o *Open, res dialog.Result) {
 	if len(res.Unsettled) > 0 {
 		t.unsettled(s.contact, o)
 	}
+}
+
+// neitherYesNorNo reports whether an owner answered the open question in words
+// that somebody should read.
+func (t *turn) neitherYesNorNo(s *heard) bool {
+	const fewest = 3 // words; "NO 0" is an answer
+	return len(strings.Fields(s.Text)) >= fewest && !lexicon(t.h.Contacts[s.contact].Lang).YesNo(s.Text).OK
 }
 
 // saidYes takes a yes to "anything new?". In the owner's own words it is kept
