@@ -125,6 +125,9 @@ func (l *Lines) one(ctx context.Context, e *store.Entry) (reason care.Reason) {
 func (l *Lines) happen(ctx context.Context, r *care.Rules, e *store.Entry) (care.Reason, error) {
 	if c := e.Command; c != nil {
 		res, err := l.Turns.Do(ctx, r, c.Household, c.Event)
+		if err == nil && res.Reason == care.PracticeRefused {
+			err = l.refused(ctx, r, e, res.Refusal)
+		}
 		return res.Reason, err
 	}
 	n := e.Notice
@@ -133,6 +136,23 @@ func (l *Lines) happen(ctx context.Context, r *care.Rules, e *store.Entry) (care
 		l.Log.Error("line: nobody can be told of an alert: no contact has a channel", "clinic", e.Clinic)
 	}
 	return res.Reason, err
+}
+
+// refused tells a practitioner that a command of theirs changed nothing, and why:
+// their line had to answer before the household decided.
+func (l *Lines) refused(ctx context.Context, r *care.Rules, e *store.Entry, why string) error {
+	said := care.Refused{Household: e.Command.Household, Sentence: why}
+	if p := e.Command.Event.Practice; p != nil {
+		for _, a := range []*care.AlertAction{p.Ack, p.Close} {
+			if a != nil {
+				said.Alert = a.Alert
+			}
+		}
+	}
+	_, err := l.Turns.DoLine(ctx, r, e.Practitioner, care.LineEvent{
+		Key: e.Command.Event.Key + "/refused", At: l.Now(), Refused: &said,
+	})
+	return err
 }
 
 func (l *Lines) settled(reason care.Reason, err error) care.Reason {
