@@ -96,7 +96,7 @@ func (p *demoPhone) write(text string) error {
 // people invents the caseload and the practitioners, and puts on the agenda what
 // they will do by themselves.
 func (w *demoWorld) people() {
-	w.cohort = synth.NewCohort(synth.CohortOptions{Seed: w.o.seed, Weeks: w.o.weeks, Via: w.rules.Channels[0].Name})
+	w.cohort = synth.NewCohort(synth.CohortOptions{Seed: w.o.seed, Weeks: w.o.weeks})
 	for i, r := range w.rules.Practitioners {
 		p := w.phone(r.Contacts[0].Value)
 		p.name, p.about, p.practice = r.Name, "practitioner", true

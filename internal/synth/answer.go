@@ -55,12 +55,12 @@ func (p *Player) scale(h heard, at time.Time) Reply {
 		r.Text = pick(p.rng, []string{"X", "x"})
 		return r
 	}
-	if chance(p.rng, p.owner.Style.Words) {
-		r.Text = p.inWords(h, l)
-		return r
-	}
 	r.Text = strconv.Itoa(int(l))
-	if chance(p.rng, p.owner.Style.Chatter) {
+	switch {
+	case h.again(): // asked for one number, people send one
+	case chance(p.rng, p.owner.Style.Words):
+		r.Text = p.inWords(h, l)
+	case chance(p.rng, p.owner.Style.Chatter):
 		r.Text = fmt.Sprintf(pick(p.rng, digitForms), int(l))
 	}
 	return r
@@ -96,7 +96,7 @@ func (p *Player) inWords(h heard, l clinical.Level) string {
 // list answers all items at once.
 func (p *Player) list(h heard, at time.Time) Reply {
 	r := Reply{Meant: map[string]float64{}}
-	if len(h.items) > 4 && chance(p.rng, p.owner.Style.Same) {
+	if !h.again() && len(h.items) > 4 && chance(p.rng, p.owner.Style.Same) {
 		r.Text = pick(p.rng, []string{"SAME", "same", "same as last week"})
 		return r
 	}
@@ -109,6 +109,10 @@ func (p *Player) list(h heard, at time.Time) Reply {
 			digit = "x"
 		}
 		digits = append(digits, digit)
+	}
+	if h.again() {
+		r.Text = strings.Join(digits, " ")
+		return r
 	}
 	if len(digits) > 3 && chance(p.rng, p.owner.Style.Partial) {
 		delete(r.Meant, h.items[len(digits)-1])

@@ -98,7 +98,6 @@ func (c Cohort) Dogs() int {
 type CohortOptions struct {
 	Seed  uint64
 	Weeks int // what is to happen falls within so many weeks; at least 4
-	Via   string
 }
 
 // households is who there is: the course of the first dog and, for those with
@@ -138,11 +137,10 @@ func mobile(n int) contact.Address {
 const FirstOwnerNumber = 200
 
 type builder struct {
-	o     CohortOptions
-	rng   *rand.Rand
-	names struct{ owners, dogs int }
-
+	o            CohortOptions
+	rng          *rand.Rand
 	owners, dogs []int // the order names are taken in
+	named        int   // dogs that have a name
 }
 
 // day is a fraction of the time there is, as a day since enrolment.
@@ -164,14 +162,14 @@ func (b *builder) owner(i int, courses []Course) Owner {
 }
 
 func (b *builder) dog(c Course) Dog {
-	name := dogNames[b.dogs[b.names.dogs]]
-	b.names.dogs++
+	name := dogNames[b.dogs[b.named]]
+	b.named++
 	kg := 12 + b.rng.Float64()*26
 	d := Dog{Course: c, Profile: NewProfile(b.rng, 0.4), Latent: Level(15 + 20*b.rng.Float64())}
 	d.Weight = Level(kg)
 	d.Enrolled = care.EnrolledDog{
 		Name: name.name, Sex: name.sex, BCS: uint8(5 + b.rng.IntN(3)), Muscle: 2,
-		Grams: int64(clinical.GramsOf(float64(int(kg*10)) / 10)), Ref: fmt.Sprintf("D%03d", b.names.dogs),
+		Grams: int64(clinical.GramsOf(float64(int(kg*10)) / 10)), Ref: fmt.Sprintf("D%03d", b.named),
 	}
 	first := b.rng.IntN(len(ownActivities))
 	d.Enrolled.Own = [2]string{ownActivities[first], ownActivities[(first+3)%len(ownActivities)]}

@@ -1,10 +1,6 @@
 package synth
 
-import (
-	"slices"
-
-	"gaitpost/internal/care"
-)
+import "gaitpost/internal/care"
 
 // course gives a dog its true course and what of its plan belongs to it. kg is
 // its weight at enrolment.
@@ -37,9 +33,7 @@ func (b *builder) course(d *Dog, kg float64) {
 		d.Weight = Level(kg).Then(max(days, 7), kg*(1-min(0.011*float64(b.o.Weeks), 0.22)))
 		d.Latent = Level(base+12).Then(max(days, 7), base-2)
 	case OptsOut, Dies:
-		if !slices.ContainsFunc(d.Enrolled.Plan, func(e care.Entry) bool { return e.Class == care.NSAID }) {
-			d.Enrolled.Plan = append(d.Enrolled.Plan, care.Entry{Area: care.AreaPain, What: Tablets, Class: care.NSAID})
-		}
+		d.Enrolled.Plan = []care.Entry{{Area: care.AreaActivity, What: Paced}, {Area: care.AreaPain, What: Tablets, Class: care.NSAID}}
 	}
 }
 
@@ -69,7 +63,7 @@ func (b *builder) fate(o *Owner, d *Dog) {
 			Text: "Im so sorry to tell you " + name + " died on sunday. " + sentence(he) + " was 14. thank you for all you did"})
 	case AsksForCall:
 		o.Says = append(o.Says, Saying{Day: b.day(0.35), Minute: 11*60 + 5,
-			Text: "could someone ring me about " + name + "s exercise when you get a minute please"})
+			Text: "could someone ring me about " + name + "'s exercise when you get a minute please"})
 	case OptsOut:
 		o.Says = append(o.Says, Saying{Day: b.day(0.5), Minute: 19*60 + 40, Text: "STOP", Ends: true})
 	case NightEmergency:

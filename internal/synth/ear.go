@@ -12,6 +12,7 @@ import (
 type heard struct {
 	script   string
 	question dialog.Question
+	part     string    // how it is asked: one of the dialog package's Part constants
 	dog      int       // index in the owner's dogs
 	own      [2]string // that dog's own activities
 	items    []string  // of a list, those that the text names
@@ -28,6 +29,16 @@ type ear struct {
 type pattern struct {
 	heard
 	head, tail string
+}
+
+// again reports whether the question is asked anew because the answer could not
+// be taken.
+func (h heard) again() bool {
+	switch h.part {
+	case dialog.PartReask, dialog.PartMissing, dialog.PartFresh:
+		return true
+	}
+	return false
 }
 
 // newEar learns every question of the library, for each of the owner's dogs. vars
@@ -83,6 +94,7 @@ func (e *ear) learn(lib *dialog.Library, s *dialog.Script, h heard, vars map[str
 		b := lib.Render(line, "")
 		head := common(a, b)
 		p := pattern{heard: h, head: a[:head]}
+		p.part = part
 		if a != b {
 			if tail := commonTail(a[head:], b[head:]); tail >= 4 { // less may be chance
 				p.tail = a[len(a)-tail:]
