@@ -24,7 +24,7 @@ const (
 const (
 	sent        care.Reason = "sent"
 	found       care.Reason = "found" // the provider had it already
-	late        care.Reason = "late"
+	late        care.Reason = care.CodeLate
 	waits       care.Reason = "waits-for-its-number"
 	unsure      care.Reason = "unknown-for-good"
 	asksAgain   care.Reason = "asks-again-later"

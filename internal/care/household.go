@@ -232,6 +232,9 @@ type Sent struct {
 	Fate    Fate    `cbor:"4,keyasint,omitempty"`
 	Purpose Purpose `cbor:"5,keyasint,omitempty"`
 	Alert   uint16  `cbor:"6,keyasint,omitempty"`
+	// Late: we dropped it ourselves, since it had lost its sense by the time it
+	// could be sent. That says nothing about the person's telephone.
+	Late bool `cbor:"7,keyasint,omitempty"`
 }
 
 // Fate of a message, in the only order it may move.

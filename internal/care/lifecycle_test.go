@@ -234,6 +234,20 @@ func TestUndeliveredEndsMonitoring(t *testing.T) {
 	require.Equal(t, care.Today, k.open(care.Stopped).Urgency)
 }
 
+// Two messages running that did not arrive end monitoring; two that we dropped
+// ourselves, too late, say nothing about the telephone.
+func TestWhatWeDroppedIsNotUndelivered(t *testing.T) {
+	t.Parallel()
+	for code, ends := range map[string]bool{"30003": true, care.CodeLate: false} {
+		k := watched(t)
+		for range 2 {
+			k.owner("can you ring me please")
+			k.do(care.Event{Report: &care.Report{Message: k.last.ID, Fate: care.Failed, Code: code}})
+		}
+		require.Equal(t, ends, k.open(care.Stopped) != nil, code)
+	}
+}
+
 // A fate never moves backwards: reports come out of order and more than once.
 func TestFatesNeverMoveBackwards(t *testing.T) {
 	t.Parallel()

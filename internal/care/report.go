@@ -2,6 +2,10 @@ package care
 
 import "fmt"
 
+// CodeLate is the code of a report on a message that we dropped ourselves, past
+// its time.
+const CodeLate = "late"
+
 // report takes a provider's word on a message. Reports arrive out of order and
 // more than once; a fate never moves backwards.
 func (t *turn) report(r *Report) Reason {
@@ -17,7 +21,7 @@ func (t *turn) report(r *Report) Reason {
 	if m == nil || r.Fate <= m.Fate {
 		return FateStale
 	}
-	m.Fate = r.Fate
+	m.Fate, m.Late = r.Fate, r.Code == CodeLate
 	t.fact(Fact{Kind: FactFate, Contact: m.Contact + 1, ID: r.Message, Code: r.Fate.String(), Text: r.Code})
 	if r.Fate == Failed {
 		t.notDelivered(m, r)
@@ -56,7 +60,7 @@ func (t *turn) failedRunning(contact int8) int {
 	n := 0
 	for i := len(t.h.Sent) - 1; i >= 0; i-- {
 		s := t.h.Sent[i]
-		if s.Contact != contact || s.Fate < SentOut {
+		if s.Contact != contact || s.Fate < SentOut || s.Late {
 			continue
 		}
 		if s.Fate != Failed {
