@@ -39,7 +39,7 @@ func (l *Lexicon) byPlace(ts []token, n int) ([]int, Reason) {
 			v, reason = int(min(t.val, 1e6)), Digit
 		case t.kind == kWord && t.is(cNumWord):
 			v, reason = int(t.val), Digit
-		case t.kind == kWord && len(t.s) == 1 && !(t.s == "a" && len(ts) > 2) && t.s != "i":
+		case t.kind == kWord && len(t.s) == 1 && t.s != "i" && !(t.s == "a" && i+1 < len(ts) && ts[i+1].kind == kWord && !ts[i+1].is(cJoin)):
 			v, reason = int(t.s[0]-'a')+1, Letter
 		case t.is(cPolite | cSoft | cJoin | cRating | cLead):
 			continue
@@ -55,26 +55,51 @@ func (l *Lexicon) byPlace(ts []token, n int) ([]int, Reason) {
 }
 
 // byWords finds the options whose words the text says. Where one option's words
-// are part of another's, the longer one counts.
+// are part of another's, the longer one counts. A negation that belongs to no
+// option ("not sick") leaves the text unread.
 func (l *Lexicon) byWords(ts []token, options []Option) []int {
 	said := saidStems(ts)
 	var picked []int
 	lengths := make([]int, len(options))
+	denied := negations(ts)
 	for k := range options {
 		names := append([]string{options[k].Label}, options[k].Words...)
 		for _, name := range names {
-			if w := l.stems(name); len(w) > 0 && at(said, w) >= 0 {
-				lengths[k] = max(lengths[k], len(w))
+			w := l.stems(name)
+			if len(w) == 0 || len(w) <= lengths[k] || at(said, w) < 0 {
+				continue
 			}
+			lengths[k] = len(w)
+			denied -= l.negationsIn(name)
 		}
 		if lengths[k] > 0 {
 			picked = append(picked, k)
 		}
 	}
-	if len(picked) > 0 || negatedText(ts) {
+	switch {
+	case denied > 0:
+		return nil
+	case len(picked) > 0:
 		return longest(picked, lengths, options)
 	}
 	return l.byPart(said, options)
+}
+
+func (l *Lexicon) negationsIn(name string) int {
+	var tb [16]token
+	return negations(l.tokens(name, tb[:0]))
+}
+
+// negations counts the words that deny something. "None" is an option of its
+// own more often than a denial.
+func negations(ts []token) int {
+	c := 0
+	for i := range ts {
+		if t := &ts[i]; t.is(cNeg) || t.is(cNo) && t.kind == kWord && t.s != "none" {
+			c++
+		}
+	}
+	return c
 }
 
 // byPart takes the one option that shares a meaningful word with the text when
@@ -118,15 +143,6 @@ func longest(picked, lengths []int, options []Option) []int {
 		}
 	}
 	return out
-}
-
-func negatedText(ts []token) bool {
-	for i := range ts {
-		if ts[i].is(cNeg) {
-			return true
-		}
-	}
-	return false
 }
 
 // saidStems gives the stems of the meaningful words of a text.

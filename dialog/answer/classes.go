@@ -62,6 +62,7 @@ const (
 	cKnow                          // sure, know: "not sure if" supposes nothing
 	cPointer                       // the, this, which: "the bad one" is no number
 	cFar                           // nowhere, hardly: turn well-being round
+	cDegree                        // a little, very: may tell two anchors apart
 	cTally                         // once, twice, a couple: a count
 )
 
@@ -76,7 +77,7 @@ var classNames = map[string]classes{
 	"verb": cVerb, "yes": cYes, "no": cNo, "good": cGood, "but": cBut, "me": cMe, "gain": cGain,
 	"goal": cGoal, "bag": cBag, "score": cScore, "all": cAll, "rest": cRest, "join": cJoin,
 	"maybe": cMaybe, "with": cWith, "suffix": cSuffix, "point": cPoint, "half": cHalf,
-	"is": cIsVerb, "rating": cRating, "tally": cTally, "far": cFar, "know": cKnow, "pointer": cPointer,
+	"is": cIsVerb, "rating": cRating, "tally": cTally, "far": cFar, "degree": cDegree, "know": cKnow, "pointer": cPointer,
 }
 
 // Phrase sets. Those named "whole" must be the whole message apart from

@@ -6,6 +6,7 @@ import (
 	"strconv"
 	"strings"
 	"sync"
+	"sync/atomic"
 )
 
 //go:embed lexicon/*.txt
@@ -15,14 +16,18 @@ var lexiconFiles embed.FS
 type classes uint64
 
 // Lexicon holds the words of one language: what class each word belongs to,
-// the value of number words, and phrases. It is read-only once loaded and safe
-// for use by any number of goroutines.
+// the value of number words, and phrases. It is safe for use by any number of
+// goroutines; beside its words it remembers the stems of scripts' names and
+// anchors, which changes no reading.
 type Lexicon struct {
 	ids     map[string]int32      // word → id, from 1
 	words   []entry               // by id; 0 is the unknown word
 	merges  map[[2]int32]int32    // two words read as one ("do not" → "dont")
 	phrases [setCount][][]phrase  // by set, then by id of the first word
 	items   map[string][][]string // item code → its names as stems
+
+	cached     sync.Map     // names and anchors of scripts, as stems
+	cachedSize atomic.Int64 // entries in cached
 }
 
 // entry is what is known of one word.

@@ -27,6 +27,7 @@ type naming struct {
 	items  []Item
 	parts  []part
 	names  []name
+	stems  []string // of every word in ts
 	got    map[int]ScaleReading
 	broken map[int]bool // said twice, differently
 	rest   *ScaleReading
@@ -34,7 +35,14 @@ type naming struct {
 }
 
 func newNaming(l *Lexicon, ts []token, items []Item) *naming {
-	n := &naming{l: l, ts: ts, items: items, got: map[int]ScaleReading{}, broken: map[int]bool{}}
+	n := &naming{l: l, ts: ts, items: items, got: map[int]ScaleReading{}, broken: map[int]bool{},
+		parts: make([]part, 0, 24)}
+	n.stems = make([]string, len(ts))
+	for i := range ts {
+		if ts[i].kind == kWord {
+			n.stems[i] = stem(ts[i].s)
+		}
+	}
 	n.split()
 	return n
 }
@@ -96,7 +104,9 @@ func (n *naming) textBetween(start, end int) []token {
 
 // split finds the parts of the message, in order.
 func (n *naming) split() {
-	ms := n.l.levels(n.ts, nil)
+	var mb [12]mention
+	ms := n.l.levels(n.ts, mb[:0])
+	dropPast(n.ts, ms)
 	names := n.itemNames()
 	k := 0
 	for i := 0; i < len(n.ts); {
@@ -117,7 +127,7 @@ func (n *naming) split() {
 // the name of an item behind a level is just that.
 func (n *naming) number(m *mention) {
 	if m.why == LooksLikeCount && m.form == fDigit && m.hi <= maxLevel*1000 {
-		if item, _ := n.nameAt(m.last+1, n.itemNames()); item >= 0 && n.pairs() {
+		if item, end := n.nameAt(m.last+1, n.itemNames()); item >= 0 && (n.pairs() || n.between(end)) {
 			m.why = ""
 		}
 	}
@@ -125,6 +135,34 @@ func (n *naming) number(m *mention) {
 		return
 	}
 	n.parts = append(n.parts, part{at: m.first, kind: partValue, value: settle(n.ts, m, "")})
+}
+
+// between reports that the level stands between its own item's name and another
+// item with its level: "limping 2 nights 0". end is the place behind the other
+// name.
+func (n *naming) between(end int) bool {
+	k := len(n.parts) - 1
+	if k < 0 || n.parts[k].kind != partName || end >= len(n.ts) {
+		return false
+	}
+	_, ok := n.l.oneLevel(&n.ts[end])
+	return ok
+}
+
+// dropPast marks what was where the same clause says what is: "was 3 now 2".
+func dropPast(ts []token, ms []mention) {
+	for k := range ms {
+		if ms[k].why != "" || !ms[k].past {
+			continue
+		}
+		from, to := clause(ts, ms[k].first)
+		for j := range ms {
+			if ms[j].why == "" && !ms[j].past && ms[j].first >= from && ms[j].first < to {
+				ms[k].why = PastOnly
+				break
+			}
+		}
+	}
 }
 
 // pairs reports that the message has at least two levels each followed by an
@@ -293,14 +331,17 @@ func (n *naming) assign(ps []part, pending []int, fix bool, text []token) []int 
 		}
 	}
 	switch {
-	case len(values) == 0 && len(names) == 1 && len(pending) == 0:
-		if v := n.inWords(names[0], text); v.answered() {
+	case len(values) == 0 && len(names) > 0:
+		if v := n.inWords(names[0], text); v.answered() && len(pending) == 0 {
 			n.set(names[0], v, fix)
 			return nil
 		}
-		return names
-	case len(values) == 0:
+		if !n.onlyNames(text) {
+			return nil // "limping worse" has said what it has to say
+		}
 		return append(pending, names...)
+	case len(values) == 0:
+		return nil
 	case len(names) == 0 && len(values) == 1:
 		for _, k := range pending {
 			n.set(k, values[0].value, fix)
@@ -315,6 +356,7 @@ func (n *naming) assign(ps []part, pending []int, fix bool, text []token) []int 
 
 func (n *naming) namesFirst(ps []part, wait []int, fix bool) []int {
 	wait = append([]int(nil), wait...)
+	var last []int // the items that had the value before
 	for i := range ps {
 		switch ps[i].kind {
 		case partName:
@@ -323,10 +365,16 @@ func (n *naming) namesFirst(ps []part, wait []int, fix bool) []int {
 			for _, k := range wait {
 				n.set(k, ps[i].value, fix)
 			}
-			wait = wait[:0]
+			if len(wait) == 0 {
+				for _, k := range last {
+					n.broken[k] = true // "limping 2 3"
+				}
+				continue
+			}
+			last, wait = wait, nil
 		}
 	}
-	return wait
+	return nil
 }
 
 func (n *naming) valuesFirst(ps []part, fix bool) {
@@ -341,6 +389,25 @@ func (n *naming) valuesFirst(ps []part, fix bool) {
 			}
 		}
 	}
+}
+
+// onlyNames reports that a clause only lists items.
+func (n *naming) onlyNames(text []token) bool {
+	if len(text) == 0 {
+		return false
+	}
+	base := n.indexOf(text)
+	for i := 0; i < len(text); {
+		if item, end := n.nameAt(base+i, n.itemNames()); item >= 0 {
+			i = end - base
+			continue
+		}
+		if t := &text[i]; t.kind == kNum || t.kind == kWord && !t.is(cArticle|cJoin|cPolite) && t.s != "for" && t.s != "his" && t.s != "her" {
+			return false
+		}
+		i++
+	}
+	return true
 }
 
 // inWords reads one item's level from its anchor's words: "limping most steps".
@@ -392,55 +459,4 @@ func (n *naming) set(item int, v ScaleReading, fix bool) {
 		delete(n.broken, item)
 	}
 	n.got[item] = v
-}
-
-// name is one way to call an item, as stems.
-type name struct {
-	item  int
-	words []string
-}
-
-// itemNames gathers what the items are called: by the script, and by owners
-// everywhere (the lexicon's names of the standard items).
-func (n *naming) itemNames() []name {
-	if n.names != nil {
-		return n.names
-	}
-	for k, it := range n.items {
-		for _, s := range it.Names {
-			if w := n.l.nameStems(s); len(w) > 0 {
-				n.names = append(n.names, name{k, w})
-			}
-		}
-		for _, w := range n.l.items[it.Code] {
-			n.names = append(n.names, name{k, w})
-		}
-	}
-	return n.names
-}
-
-// nameAt gives the item whose longest name begins at token i, and the token
-// behind it; -1 where none does, or where two items share the name.
-func (n *naming) nameAt(i int, names []name) (item, end int) {
-	item, end = -1, i
-	for _, nm := range names {
-		if i+len(nm.words) > len(n.ts) {
-			continue
-		}
-		fits := true
-		for j, w := range nm.words {
-			if n.ts[i+j].kind != kWord || stem(n.ts[i+j].s) != w {
-				fits = false
-				break
-			}
-		}
-		switch {
-		case !fits:
-		case i+len(nm.words) > end:
-			item, end = nm.item, i+len(nm.words)
-		case i+len(nm.words) == end && item != nm.item:
-			item = -1
-		}
-	}
-	return item, end
 }

@@ -115,13 +115,14 @@ func (l *Lexicon) inOrder(ts []token, n int) ([]ScaleReading, Reason) {
 	return vs, List
 }
 
-// listBounds cuts politeness and a remark off both ends of a list.
+// listBounds cuts what stands before a list and a remark behind it. Since the
+// values must fit the items exactly, words before it do no harm.
 func listBounds(l *Lexicon, ts []token) (from, to int) {
 	value := func(i int) bool {
 		_, ok := l.oneLevel(&ts[i])
 		return ok && !(ts[i].is(cSoft) && ts[i].kind == kWord && ts[i].s != "o") || ts[i].kind == kNum
 	}
-	for from < len(ts) && !value(from) && (ts[from].kind != kWord || ts[from].is(cPolite|cSoft|cLead)) {
+	for from < len(ts) && !value(from) {
 		from++
 	}
 	to = from
@@ -199,10 +200,17 @@ func levelsOf(t *token) []ScaleReading {
 // inOrderLoose reads a list in which some value is written in another way: "1,
 // 0, 1-2, about 2".
 func (l *Lexicon) inOrderLoose(ts []token, n int) ([]ScaleReading, Reason) {
+	commas := 0
+	for i := range ts {
+		commas += int(b2i(loose(ts, i)))
+	}
+	if commas < n-1 {
+		return nil, WrongCount
+	}
 	vs := make([]ScaleReading, 0, n)
 	start := 0
 	for i := 0; i <= len(ts); i++ {
-		if i < len(ts) && !(ts[i].kind == kPunct && (ts[i].r == ',' || ts[i].r == ';' || ts[i].r == '\n') && !tight(ts, i)) {
+		if i < len(ts) && !loose(ts, i) {
 			continue
 		}
 		if part := ts[start:i]; len(part) > 0 {
@@ -218,6 +226,12 @@ func (l *Lexicon) inOrderLoose(ts []token, n int) ([]ScaleReading, Reason) {
 		return nil, WrongCount
 	}
 	return vs, List
+}
+
+// loose finds a sign that parts two values and can't be a decimal comma.
+func loose(ts []token, i int) bool {
+	r := ts[i].r
+	return ts[i].kind == kPunct && (r == ',' || r == ';' || r == '\n') && !tight(ts, i)
 }
 
 // numbered reads "1) 0 2) 1" and "1. 0⏎2. 1". The numbers must rise; where the

@@ -1,6 +1,9 @@
 package answer
 
-import "strings"
+import (
+	"strconv"
+	"strings"
+)
 
 // stem cuts the common English endings, so that "limps", "limping" and "limp"
 // meet. It is deliberately crude: both sides of a comparison go through it.
@@ -8,7 +11,7 @@ func stem(s string) string {
 	if len(s) <= 3 {
 		return s
 	}
-	for _, end := range [...]string{"ness", "ing", "ed", "es", "s", "e", "y"} {
+	for _, end := range [...]string{"ness", "ing", "ed", "es", "s", "e"} {
 		if t, ok := strings.CutSuffix(s, end); ok && len(t) >= 3 {
 			s = t
 			break
@@ -21,42 +24,53 @@ func stem(s string) string {
 	return s
 }
 
-// stems gives the stems of the words of a name or an anchor that carry
-// meaning.
-func (l *Lexicon) stems(name string) []string {
-	var tb [16]token
-	ts := l.tokens(name, tb[:0])
-	out := make([]string, 0, len(ts))
-	for i := range ts {
-		if ts[i].kind == kWord && !skipped(&ts[i]) || ts[i].kind == kNum {
-			out = append(out, stemOf(name, &ts[i]))
-		}
-	}
-	return out
+// maxCached bounds the stems kept: a few scripts in a few languages have some
+// hundreds of names and anchors; a stray caller must not fill memory.
+const maxCached = 4096
+
+// cacheKey tells apart the two ways to take the stems of a text.
+type cacheKey struct {
+	text string
+	all  bool
 }
 
-// nameStems gives the stems of every word of an item's name.
-func (l *Lexicon) nameStems(name string) []string {
+// stems gives the stems of the words of a name or an anchor that carry
+// meaning. The result is shared: read it only.
+func (l *Lexicon) stems(name string) []string { return l.stemsOf(cacheKey{name, false}) }
+
+// nameStems gives the stems of every word of an item's name. The result is
+// shared: read it only.
+func (l *Lexicon) nameStems(name string) []string { return l.stemsOf(cacheKey{name, true}) }
+
+func (l *Lexicon) stemsOf(key cacheKey) []string {
+	if v, ok := l.cached.Load(key); ok {
+		return v.([]string)
+	}
 	var tb [16]token
-	ts := l.tokens(name, tb[:0])
+	ts := l.tokens(key.text, tb[:0])
 	out := make([]string, 0, len(ts))
 	for i := range ts {
-		if ts[i].kind == kWord {
-			out = append(out, stem(ts[i].s))
+		switch t := &ts[i]; {
+		case t.kind == kWord && (key.all || !skipped(t)):
+			out = append(out, stem(t.s))
+		case t.kind == kNum && !key.all:
+			out = append(out, digitsOf(t))
 		}
+	}
+	if l.cachedSize.Load() < maxCached {
+		l.cachedSize.Add(1)
+		l.cached.Store(key, out)
 	}
 	return out
 }
 
 // skipped words carry nothing in an anchor or a name.
-func skipped(t *token) bool { return t.is(cArticle|cPolite) || t.is(cSoft) && !t.is(cZero|cNeg) }
-
-func stemOf(text string, t *token) string {
-	if t.kind == kNum {
-		return strings.Clone(text[t.from:t.to])
-	}
-	return stem(t.s)
+func skipped(t *token) bool {
+	return !t.is(cZero|cNeg|cAll|cNumWord|cDegree) && t.is(cArticle|cPolite|cSoft)
 }
+
+// digitsOf writes a run of digits plainly, as an anchor and a text compare it.
+func digitsOf(t *token) string { return strconv.FormatInt(t.val, 10) }
 
 // anchor finds the one anchor that the text says. exact: the meaningful words
 // are the same in the same order. Otherwise all but one of the anchor's words,
@@ -75,7 +89,7 @@ func (l *Lexicon) anchor(ts []token, anchors []string, exact bool) (int, bool) {
 		case t.kind == kWord && !skipped(t):
 			said = append(said, stem(t.s))
 		case t.kind == kNum:
-			said = append(said, t.s)
+			said = append(said, digitsOf(t))
 		}
 	}
 	if len(said) == 0 || len(said) > 12 {
