@@ -155,6 +155,9 @@ type Dog struct {
 	Weights     []clinical.WeighIn `cbor:"20,keyasint,omitempty"` // the last ones, oldest first
 	Ref         string             `cbor:"21,keyasint,omitempty"` // the practice's own reference
 	Before      bool               `cbor:"22,keyasint,omitempty"` // treatment has not begun: check-ins are the "before"
+	// OwnerBCS is the owner's own estimate of body condition on the same nine
+	// points, 0 unknown. It stands beside BCS and decides nothing.
+	OwnerBCS uint8 `cbor:"23,keyasint,omitempty"`
 }
 
 // Area of the plan.

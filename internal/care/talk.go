@@ -267,7 +267,7 @@ func (t *turn) afterReply(s *heard, o *Open, res dialog.Result) []dialog.Line {
 	case PromptSignCheck:
 		t.signChecked(o)
 	case PromptReassessment:
-		t.note(FactPrompt, o.Dog, "answered", o.Slot)
+		t.reassessed(s.contact, o)
 	}
 	return nil
 }

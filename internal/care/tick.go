@@ -223,6 +223,8 @@ func (t *turn) closeStale(contact int8, o *Open) {
 			return
 		}
 		t.unanswered(contact, o.Dog)
+	case PromptReassessment:
+		t.reassessed(contact, o)
 	case PromptSignsOnly:
 		t.raise(evidence{dog: o.Dog, reason: Silence, urgency: ForDigest, contact: contact,
 			sentence: "the question about signs after a new medicine went unanswered"})

@@ -74,7 +74,7 @@ func (t *turn) weigh(dog, contact int8, w clinical.WeighIn) {
 // WeightPlan is what the weight rules know of a dog.
 func (d *Dog) WeightPlan() clinical.WeightPlan {
 	p := clinical.WeightPlan{
-		Target: clinical.Grams(d.Target), Score: clinical.BodyScore(d.BCS), Muscle: clinical.Muscle(d.Muscle),
+		Target: clinical.Grams(d.Target), Score: clinical.BodyScore(d.BCS), OwnerScore: clinical.BodyScore(d.OwnerBCS), Muscle: clinical.Muscle(d.Muscle),
 	}
 	for _, e := range d.Plan {
 		if e.Area == AreaWeight && e.Status == Active {
