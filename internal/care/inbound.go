@@ -3,6 +3,7 @@ package care
 import (
 	"slices"
 	"strings"
+	"unicode"
 	"unicode/utf8"
 
 	"gaitpost/dialog"
@@ -276,12 +277,32 @@ func (t *turn) stranger(s *heard) Reason {
 	return StrangerKept
 }
 
-// smallTalk reports whether a text needs no answer and no reading.
+// courtesies are words that ask and report nothing.
+var courtesies = func() map[string]bool {
+	m := map[string]bool{}
+	for _, w := range strings.Fields("ok okay k thanks thank you thankyou ta cheers thx great lovely will do very much many " +
+		"a no not worries worry problem too bye good night goodnight morning evening afternoon perfect brilliant super " +
+		"x xx xxx that thats is all fine so the best wishes kind regards love hi hello dear for your help and again nice " +
+		"appreciated got it noted sure yes yep cool grand sound") {
+		m[w] = true
+	}
+	return m
+}()
+
+// smallTalk reports whether a text needs no answer and no reading: courtesies
+// alone, or no words at all.
 func smallTalk(text string) bool {
-	word := strings.Trim(strings.ToLower(text), " .!\n\U0001F44D\U0001F642\U0001F60A❤️")
-	return word == "" || slices.Contains([]string{"ok", "okay", "thanks", "thank you", "thankyou", "ta", "cheers",
-		"thx", "great", "lovely", "will do", "thanks very much", "many thanks", "ok thanks", "ok thank you", "great thanks",
-		"no worries", "no problem", "you too", "bye", "goodnight", "good night", "perfect", "brilliant"}, word)
+	const most = 8 // words
+	words := strings.FieldsFunc(lower(text), func(r rune) bool { return !unicode.IsLetter(r) && !unicode.IsDigit(r) && r != '?' })
+	if len(words) > most {
+		return false
+	}
+	for _, w := range words {
+		if !courtesies[w] {
+			return false
+		}
+	}
+	return true
 }
 
 // quote is an owner's words as an alert shows them: one line, not too long.
