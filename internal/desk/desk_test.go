@@ -24,6 +24,7 @@ import (
 	"gaitpost/internal/clinical"
 	"gaitpost/internal/contact"
 	"gaitpost/internal/store"
+	"gaitpost/internal/store/redistest"
 	"gaitpost/internal/store/storetest"
 )
 
@@ -235,3 +236,5 @@ func (c *client) form(path string, fields ...string) *http.Request {
 	req.Header.Set("Sec-Fetch-Site", "same-origin")
 	return req
 }
+
+func openStore(t testing.TB) (*store.Store, *redistest.Server) { return storetest.Open(t) }

@@ -90,6 +90,11 @@ func (x *watching) look(v *visit) (func(context.Context) (uint64, error), error)
 	if err != nil || !v.who.Role.Can(account.SeeClinical) {
 		return nil, errNotFound
 	}
+	if head, err := x.desk.Store.Heads(v.ctx(), clinic, []contact.ID{id}); err != nil {
+		return nil, err
+	} else if head[0] == "" {
+		return nil, errNotFound
+	}
 	return func(ctx context.Context) (uint64, error) { return x.heads(ctx, clinic, []contact.ID{id}) }, nil
 }
 
