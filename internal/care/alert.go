@@ -1,10 +1,6 @@
 package care
 
-import (
-	"time"
-
-	"gaitpost/internal/signs"
-)
+import "gaitpost/internal/signs"
 
 // AlertReason is why the practice is told something.
 type AlertReason string
@@ -109,11 +105,4 @@ func (r AlertReason) DefaultUrgency() Urgency {
 	default:
 		return ForDigest
 	}
-}
-
-func unix(t time.Time) int64 {
-	if t.IsZero() {
-		return 0
-	}
-	return t.Unix()
 }

@@ -263,6 +263,6 @@ func (f *file) readQuiet(p place) {
 	case length < minQuiet:
 		f.wrong(p, "quiet hours can be moved, not switched off", allowedAt(p.path))
 	default:
-		f.clinic.Rules.Quiet = cadence.Quiet{From: s.From, To: s.To}
+		f.clinic.Rules.Quiet = cadence.Quiet(s)
 	}
 }
