@@ -92,6 +92,10 @@ func runDemo(ctx context.Context, e env, o demoOptions) error {
 		return json.NewEncoder(e.stdout).Encode(s)
 	}
 	fmt.Fprintf(e.stdout, "\n%d weeks took %.1f s.\n", o.weeks, e.now().Sub(began).Seconds())
+	// The visitor comes in on the Monday morning, when the practice is open.
+	if err := w.runUntil(w.began.AddDate(0, 0, 7*o.weeks).Add(9*time.Hour + 30*time.Minute)); err != nil {
+		return err
+	}
 	return serveDemo(ctx, e, w)
 }
 

@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 	"time"
 
@@ -33,7 +34,7 @@ func (w *demoWorld) report(out io.Writer) {
 	}
 	w.conversations(out)
 	w.alertTable(out)
-	w.lastDigest(out)
+	w.aDigest(out)
 }
 
 func (w *demoWorld) conversations(out io.Writer) {
@@ -58,7 +59,11 @@ func (w *demoWorld) conversations(out io.Writer) {
 			}
 			from := w.onDay(o.EnrolledOn, o.Says[0].Day, o.Says[0].Minute)
 			if from.Before(w.now()) {
-				w.excerpt(out, c.title, o.Address.Value, from, from.Add(time.Duration(c.hours)*time.Hour))
+				to := from.Add(time.Duration(c.hours) * time.Hour)
+				w.excerpt(out, c.title, o.Address.Value, from, to)
+				if c.course == synth.NightEmergency {
+					w.staffExcerpt(out, from, to)
+				}
 			}
 		}
 	}
@@ -92,6 +97,16 @@ func (w *demoWorld) excerpt(out io.Writer, title, number string, from, to time.T
 			who = p.name
 		}
 		fmt.Fprintf(out, "  %s %9s: %s\n", t.At.Format("15:04"), who, wrapText(t.Text, 78, strings.Repeat(" ", 19)))
+	}
+}
+
+// staffExcerpt prints what the practice's telephones got and wrote meanwhile.
+func (w *demoWorld) staffExcerpt(out io.Writer, from, to time.Time) {
+	for _, r := range w.rules.Practitioners {
+		p := w.phones[r.Contacts[0].Value]
+		if slices.ContainsFunc(p.texts, func(t demoText) bool { return !t.At.Before(from) && !t.At.After(to) }) {
+			w.excerpt(out, "Meanwhile at the practice", p.number, from, to)
+		}
 	}
 }
 
@@ -174,14 +189,17 @@ func roughly(d time.Duration) string {
 	}
 }
 
-// lastDigest prints the latest digest that had something new.
-func (w *demoWorld) lastDigest(out io.Writer) {
+// aDigest prints the digest that had most to tell.
+func (w *demoWorld) aDigest(out io.Writer) {
 	p := w.phones[w.rules.Practitioners[0].Contacts[0].Value]
-	for i := len(p.texts) - 1; i >= 0; i-- {
-		if t := p.texts[i]; !t.Mine && strings.HasPrefix(t.Text, "Digest") && strings.Contains(t.Text, "\n") {
-			fmt.Fprintf(out, "\nA digest, as %s reads it (%s)\n  %s\n", p.name, t.At.Format("Mon 2 Jan 15:04"), wrapText(t.Text, 90, "  "))
-			return
+	var best demoText
+	for _, t := range p.texts {
+		if !t.Mine && strings.HasPrefix(t.Text, "Digest") && strings.Count(t.Text, "\n") >= strings.Count(best.Text, "\n") {
+			best = t
 		}
+	}
+	if best.Text != "" {
+		fmt.Fprintf(out, "\nA digest, as %s reads it (%s)\n  %s\n", p.name, best.At.Format("Mon 2 Jan 15:04"), wrapText(best.Text, 90, "  "))
 	}
 }
 

@@ -19,12 +19,18 @@ type demoStaff struct {
 	id     string
 	rng    *rand.Rand
 	closes map[string]care.AlertReason // numbers she has yet to close
-	dogs   map[string]string           // number → dog, as the texts say
+	seen   map[string]staffItem        // by number, as the texts say
 	slow   int                         // emergencies she will not hear at first
 }
 
+// staffItem is what she knows of a number.
+type staffItem struct {
+	dog    string
+	reason care.AlertReason
+}
+
 func newDemoStaff(w *demoWorld, p *demoPhone, id string, seed uint64) *demoStaff {
-	s := &demoStaff{w: w, phone: p, id: id, rng: rand.New(rand.NewPCG(seed, 7)), closes: map[string]care.AlertReason{}, dogs: map[string]string{}}
+	s := &demoStaff{w: w, phone: p, id: id, rng: rand.New(rand.NewPCG(seed, 7)), closes: map[string]care.AlertReason{}, seen: map[string]staffItem{}}
 	if id != w.rules.Lead {
 		s.slow = 1 // the first emergency of the half year finds her asleep
 	}
@@ -97,7 +103,7 @@ func (s *demoStaff) closeLater(n, dog string, reason care.AlertReason, after tim
 	if _, ok := s.closes[n]; ok {
 		return
 	}
-	s.closes[n], s.dogs[n] = reason, dog
+	s.closes[n], s.seen[n] = reason, staffItem{dog, reason}
 	at := s.w.now().Add(after)
 	if !s.w.rules.Hours.Open(at) && reason != care.RedFlag {
 		if open, ok := s.w.rules.Hours.NextOpening(at); ok {
@@ -120,7 +126,7 @@ func (s *demoStaff) close(n string) error {
 		delete(s.closes, n)
 		return s.phone.write(n + " NOREPLY")
 	case (reason == care.Rise || reason == care.Level) && s.rng.IntN(2) == 0:
-		if err := s.changePlan(s.dogs[n], n); err != nil {
+		if err := s.changePlan(s.seen[n].dog, n); err != nil {
 			return err
 		}
 		outcome = "plan"
@@ -137,7 +143,7 @@ var staffOutcomes = map[care.AlertReason]string{
 	care.Rise: "booked", care.Drift: "booked", care.Jump: "booked", care.Stopped: "none", care.ReviewDue: "booked",
 }
 
-// changePlan starts physiotherapy for a dog that got worse: once.
+// changePlan starts hydrotherapy for a dog that got worse: once.
 func (s *demoStaff) changePlan(dog, n string) error {
 	p, d := s.w.owned(dog)
 	if p == nil {
@@ -151,18 +157,21 @@ func (s *demoStaff) changePlan(dog, n string) error {
 
 // decide records what becomes of a held medicine, and then closes the alert.
 func (s *demoStaff) decide(n, what string) {
-	dog := s.dogs[n]
+	item := s.seen[n]
 	s.w.agenda.add(s.w.now().Add(s.minutes(1, 4)), func() error {
-		p, d := s.w.owned(dog)
+		p, d := s.w.owned(item.dog)
 		if p == nil || s.phone.staff == nil {
 			return nil
 		}
 		action, outcome := care.PlanRestart, "phoned"
-		if d.Course == synth.Reaction {
+		switch {
+		case d.Course == synth.Reaction:
 			action, outcome = care.PlanStop, "reaction"
+		case item.reason == care.RedFlag:
+			action, outcome = care.PlanStop, staffOutcomes[care.RedFlag]
 		}
 		key := fmt.Sprintf("held-%s-%s-%d", s.id, n, s.w.now().Unix())
-		if err := s.w.planChange(p, key, care.PlanChange{Dog: dog, What: what, Action: action, Reason: "decided after a call"}); err != nil {
+		if err := s.w.planChange(p, key, care.PlanChange{Dog: item.dog, What: what, Action: action, Reason: "decided after a call"}); err != nil {
 			return err
 		}
 		return s.phone.write(n + " CLOSE " + outcome)

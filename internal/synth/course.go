@@ -60,7 +60,7 @@ func (b *builder) fate(o *Owner, d *Dog) {
 		o.QuietFrom = b.day(0.4)
 	case Dies:
 		o.Says = append(o.Says, Saying{Day: b.day(0.6), Minute: 18*60 + 20,
-			Text: "Im so sorry to tell you " + name + " died on sunday. " + sentence(he) + " was 14. thank you for all you did"})
+			Text: "Im so sorry to tell you " + name + " died yesterday. " + sentence(he) + " was 14. thank you for all you did"})
 	case AsksForCall:
 		o.Says = append(o.Says, Saying{Day: b.day(0.35), Minute: 11*60 + 5,
 			Text: "could someone ring me about " + name + "'s exercise when you get a minute please"})
