@@ -18,11 +18,42 @@ func (l *Lexicon) weigh(ts []token, ms []mention) {
 			m.why = Hypothetical
 		case asked(ts, m):
 			m.why = Asked
-		case m.last+1 < len(ts) && ts[m.last+1].r == '+' && ts[m.last+1].glued:
+		case m.last+1 < len(ts) && ts[m.last+1].r == '+' && ts[m.last+1].glued, compared(ts, m), k == 0 && denied(ts, m):
 			m.why = Ambiguous
 		}
 	}
 	l.age(ts, ms)
+	for k := 1; k < len(ms); k++ {
+		// "improved from 3 to 2": what stands before the 3 no longer matters.
+		if p := before(ts, ms[k].first, 1); ms[k-1].past && (has(p, cOr) || has(p, cArticle) && has(before(ts, ms[k].first, 2), cOr)) {
+			ms[k].strong = goesOn(ts, &ms[k])
+		}
+	}
+}
+
+// compared finds numbers that measure a difference or a bound: "down 1", "2
+// better than last week", "not as bad as 3".
+func compared(ts []token, m *mention) bool {
+	p, n := before(ts, m.first, 1), after(ts, m.last, 1)
+	switch {
+	case p != nil && (p.s == "up" || p.s == "down") && (before(ts, m.first, 2) == nil || m.form != fDigit || has(before(ts, m.first, 2), cSubject)):
+		return true
+	case n != nil && (n.s == "better" || n.s == "worse" || n.s == "higher" || n.s == "lower" || n.s == "less" || n.s == "more" || n.s == "points"):
+		return true
+	case p != nil && p.s == "as":
+		for i := 2; i <= 4; i++ {
+			if q := before(ts, m.first, i); q != nil && q.s == "as" {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// denied finds "no 2" with nothing before it to take back.
+func denied(ts []token, m *mention) bool {
+	p := before(ts, m.first, 1)
+	return p != nil && p.s == "no" && before(ts, m.first, 2) == nil && m.first == 1
 }
 
 // clause gives the bounds of the clause around token i.
@@ -137,6 +168,9 @@ func leadsUp(ts []token, m *mention) bool {
 	unknown := 0
 	for i := m.first - 1; i >= from; i-- {
 		t := &ts[i]
+		if t.kind == kPunct && (t.r == '(' || t.r == '-' && !ts[i+1].glued) {
+			break // a dash parts as a comma does
+		}
 		if t.kind != kWord || t.is(cPolite|cSoft|cLead|cHedge|cArticle|cAdj|cSign|cNow|cCorr|cYes|cNo|cGood|cBut|cJoin|cRating|cPast|cMaybe|cDayPart|cNeg|cIsVerb|cUp|cOr|cZero|cMe|cBetween|cIf|cKnow|cLast|cPeriod|cDay) {
 			continue
 		}
@@ -159,6 +193,9 @@ func thatOne(ts []token, i int) bool {
 
 func goesOn(ts []token, m *mention) bool {
 	n := after(ts, m.last, 1)
+	if i := m.last + 1; i < len(ts) && ts[i].glued && (ts[i].kind == kWord && !ts[i].is(cHedge|cSuffix) && ts[i].s[0] != 'x' || ts[i].r == '>') {
+		return false // "2a", "2>"
+	}
 	if n == nil || n.is(cFollow|cPolite|cSoft|cHedge|cNow|cNeg|cCorr|cPast|cUp|cBut|cJoin|cNo|cYes|cLast|cIf|cSign|cOr|cMaybe) {
 		return true
 	}

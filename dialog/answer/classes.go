@@ -63,6 +63,8 @@ const (
 	cPointer                       // the, this, which: "the bad one" is no number
 	cFar                           // nowhere, hardly: turn well-being round
 	cDegree                        // a little, very: may tell two anchors apart
+	cWeigh                         // weighed, scales: a weight follows
+	cOther                         // husband, cat: not this dog
 	cTally                         // once, twice, a couple: a count
 )
 
@@ -77,7 +79,7 @@ var classNames = map[string]classes{
 	"verb": cVerb, "yes": cYes, "no": cNo, "good": cGood, "but": cBut, "me": cMe, "gain": cGain,
 	"goal": cGoal, "bag": cBag, "score": cScore, "all": cAll, "rest": cRest, "join": cJoin,
 	"maybe": cMaybe, "with": cWith, "suffix": cSuffix, "point": cPoint, "half": cHalf,
-	"is": cIsVerb, "rating": cRating, "tally": cTally, "far": cFar, "degree": cDegree, "know": cKnow, "pointer": cPointer,
+	"is": cIsVerb, "rating": cRating, "tally": cTally, "far": cFar, "weigh": cWeigh, "otherwho": cOther, "degree": cDegree, "know": cKnow, "pointer": cPointer,
 }
 
 // Phrase sets. Those named "whole" must be the whole message apart from

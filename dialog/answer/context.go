@@ -159,8 +159,12 @@ func againstSigns(ts []token, m *mention) Reason {
 				return NotAnAnswer
 			}
 		case '-':
-			if ts[i+1].glued && (i == 0 || !ts[i].glued) && (i == 0 || ts[i-1].kind != kNum) {
+			if ts[i+1].glued && (i == 0 || !ts[i].glued || ts[i-1].r == '(') && (i == 0 || ts[i-1].kind != kNum) {
 				return OutOfRange // a negative number
+			}
+		case '+':
+			if ts[i+1].glued && (i == 0 || ts[i-1].kind != kNum) {
+				return OutOfRange // "+0.3": a change
 			}
 		}
 	}
@@ -200,12 +204,14 @@ func againstTime(ts []token, m *mention, w wants) Reason {
 		return LooksLikeTime // "quarter to 4"
 	case has(prev, cHalf) && m.form != fFraction:
 		return LooksLikeTime
-	case has(next, cTimePrep) && has(n2, cArticle) && has(n3, cDayPart):
-		return LooksLikeTime // "3 in the morning" has "in" among the time words
+	case next != nil && next.s == "in" && has(n2, cArticle) && has(n3, cDayPart):
+		return LooksLikeTime // "3 in the morning"
 	case m.frac == 2 && m.form == fDecimal && w.level && ts[m.first+1].r == '.':
 		return LooksLikeTime // "2.30"
 	case has(next, cOr) && has(n2, cNumWord) && has(prev, cTimePrep):
 		return LooksLikeTime
+	case next != nil && next.s == "at" && has(n2, cDayPart), next != nil && next.s == "ish" && has(n3, cDayPart):
+		return LooksLikeTime // "1 at night", "3ish this afternoon"
 	case has(prev, cHedge) && has(next, cDayPart|cLead) && has(n2, cDayPart):
 		return LooksLikeTime // "around 3 this afternoon"
 	case has(next, cDay) && !w.weight, has(prev, cDay) && w.level:

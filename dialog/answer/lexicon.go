@@ -32,6 +32,7 @@ type Lexicon struct {
 
 // entry is what is known of one word.
 type entry struct {
+	word string // as the lexicon spells it
 	cls  classes
 	val  int   // of number words; -1 otherwise
 	gram int64 // of units: micrograms
@@ -258,7 +259,7 @@ func (l *Lexicon) intern(w string) int32 {
 	}
 	id := int32(len(l.words))
 	l.ids[w] = id
-	l.words = append(l.words, entry{val: -1})
+	l.words = append(l.words, entry{word: w, val: -1})
 	return id
 }
 

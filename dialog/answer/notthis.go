@@ -21,12 +21,62 @@ func (l *Lexicon) notThis(ts []token, w *measure, m *mention) Reason {
 		return LooksLikeScore
 	case vague(ts, w):
 		return Ambiguous
-	case asked(ts, m):
+	case asked(ts, m), w.judged(ts):
 		return Asked
-	case !w.own && !stands(ts, m):
+	case w.somebodyElse(ts):
+		return NotThisWeight
+	case w.distance(ts):
+		return LooksLikeCount
+	case w.bill(ts):
+		return LooksLikePrice
+	case !w.own && !stands(ts, m) && !w.weighed(ts, m):
 		return NotAnAnswer
 	}
 	return ""
+}
+
+// judged finds "is 31 kg too heavy", a question without its mark.
+func (w *measure) judged(ts []token) bool {
+	p, n := before(ts, w.first, 1), after(ts, w.last, 1)
+	return has(p, cIsVerb) && before(ts, w.first, 2) == nil && n != nil && (n.s == "too" || n.is(cGood) || n.s == "ok" || n.s == "bad" || n.s == "heavy")
+}
+
+// somebodyElse finds "my husband is 90 kg", "the cat is 5 kg".
+func (w *measure) somebodyElse(ts []token) bool {
+	for n := 1; n <= 4; n++ {
+		p := before(ts, w.first, n)
+		if p == nil || p.is(cOther) {
+			return p != nil
+		}
+		if !p.is(cIsVerb|cHedge|cArticle|cPast|cWeigh) && p.s != "at" {
+			return false
+		}
+	}
+	return false
+}
+
+// distance finds "walked 5k".
+func (w *measure) distance(ts []token) bool {
+	return w.own && ts[w.last].s == "k" && has(before(ts, w.first, 1), cVerb)
+}
+
+// bill finds "31 pounds for the visit".
+func (w *measure) bill(ts []token) bool {
+	n, n2 := after(ts, w.last, 1), after(ts, w.last, 2)
+	return w.own && ts[w.last].is(cCurrency) && n != nil && n.s == "for" && has(n2, cArticle)
+}
+
+// weighed reports that a bare number stands behind a word of weighing, or that
+// it is written with a decimal and only a name follows it.
+func (w *measure) weighed(ts []token, m *mention) bool {
+	from, _ := clause(ts, w.first)
+	for i := from; i < w.first; i++ {
+		if ts[i].is(cWeigh) {
+			return goesOn(ts, m)
+		}
+	}
+	n := after(ts, w.last, 1)
+	return m.frac > 0 && leadsUp(ts, m) && n != nil && n.id == 0 && after(ts, w.last, 2) == nil
 }
 
 // leading gives the nearest word before the weight that is not a small one.
@@ -53,8 +103,14 @@ func (w *measure) changed(ts []token) bool {
 		return true
 	}
 	n, n2 := after(ts, w.last, 1), after(ts, w.last, 2)
+	if n != nil && n.s == "to" && n2 != nil && (n2.s == "go" || n2.is(cGain)) {
+		return true // "3 kg to go"
+	}
 	if !has(n, cGain) {
 		return has(n, cArticle|cSoft) && has(n2, cGain) && (n2.s == "lighter" || n2.s == "heavier") && w.grams < 8000
+	}
+	if n.is(cUp) && n2 != nil && n2.s != "since" && n2.s != "this" && n2.s != "on" && n2.s != "in" && n2.s != "again" {
+		return false // "31.5 up half a kilo": the change stands behind the weight
 	}
 	if n2 != nil && (n2.s == "from" || n2.s == "to" || n2.s == "or" || n2.s == "at" || n2.kind == kNum || n2.s == "a" || n2.is(cNumWord)) {
 		return false
@@ -101,6 +157,9 @@ func (w *measure) feed(ts []token) bool {
 		}
 	}
 	n, n2, n3 := after(ts, w.last, 1), after(ts, w.last, 2), after(ts, w.last, 3)
+	if p := before(ts, w.first, 1); w.own && w.unit == Grams && p != nil && p.s == "on" {
+		return true // "on 300 grams"
+	}
 	switch {
 	case n == nil:
 		return false
@@ -163,7 +222,7 @@ func (w *measure) person(ts []token) {
 		switch {
 		case p.s == "without" || p.s == "alone" || p.s == "minus" && n == 1:
 			w.alone = true
-		case p.s == "with" && q != nil && dogWord(q), p.is(cWith) && p.s != "with" && p.s != "plus":
+		case withDog(p, q):
 			w.with = true
 		case p.s == "me" || p.s == "myself" || (p.s == "im" || p.s == "i") && (n == 1 || q != nil && (q.s == "weigh" || q.s == "weighed" || q.s == "was" || q.s == "am" || q.is(cHedge) && n == 2 && p.s == "im")):
 			w.alone = w.alone || !w.with
@@ -187,11 +246,23 @@ func (w *measure) personAfter(ts []token) {
 		switch {
 		case p.s == "without", p.s == "alone", p.s == "own", (p.s == "me" || p.s == "myself") && n <= 2 && (q == nil || q.kind == kNum || q.is(cJoin)):
 			w.alone = true
-		case p.s == "with" && q != nil && dogWord(q), p.is(cWith) && p.s != "with" && p.s != "plus" && n <= 2:
+		case withDog(p, q):
 			w.with = true
 			return
 		}
 	}
+}
+
+// withDog reports that p, with the word q behind it, says that the dog was on
+// the scale too: "with him", "and the dog", "holding Bramble", "together".
+func withDog(p, q *token) bool {
+	switch {
+	case p.s == "with", p.s == "and", p.s == "plus":
+		return q != nil && dogWord(q)
+	case p.s == "together", p.s == "both", p.s == "combined":
+		return true
+	}
+	return p.is(cWith) && q != nil && (dogWord(q) || q.id == 0 && q.kind == kWord)
 }
 
 func dogWord(t *token) bool {

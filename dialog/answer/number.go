@@ -237,7 +237,7 @@ func (m *mention) halves(ts []token) {
 	case t.kind == kNum && !t.glued && t.val == 1 && i+2 < len(ts) && ts[i+1].r == '/' && ts[i+1].glued &&
 		ts[i+2].kind == kNum && ts[i+2].val == 2:
 		m.lo, m.last = m.lo+500, i+2
-	case t.is(cJoin) && i+1 < len(ts):
+	case (t.is(cJoin) || t.s == "an") && i+1 < len(ts):
 		k := i + 1
 		if ts[k].is(cArticle) {
 			k++

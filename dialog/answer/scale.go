@@ -23,6 +23,8 @@ func (l *Lexicon) scale(ts []token, anchors []string, mb []mention) ScaleReading
 	ms := l.levels(ts, mb)
 	r := choose(ts, ms)
 	switch {
+	case r.OK && l.sameBut(ts):
+		return ScaleReading{Reason: Ambiguous}
 	case r.OK:
 		return r
 	case len(ms) == 0 || r.Reason == NotAnAnswer || r.Reason == LooksLikeCount || r.Reason == Unsure:
@@ -38,7 +40,7 @@ func (l *Lexicon) wordLevel(ts []token, anchors []string, all bool) ScaleReading
 	if l.whole(pSame, ts) {
 		return ScaleReading{Same: true, Reason: Carried}
 	}
-	if l.whole(pNotApply, ts) {
+	if l.whole(pNotApply, ts) && !kiss(ts) || all && startsWithX(ts) {
 		return ScaleReading{NotApplicable: true, Reason: NotApplicable}
 	}
 	if all && (l.whole(pZero, ts) || zeroWord(ts)) {
@@ -53,6 +55,35 @@ func (l *Lexicon) wordLevel(ts []token, anchors []string, all bool) ScaleReading
 		}
 	}
 	return ScaleReading{Reason: NotAnAnswer}
+}
+
+// sameBut finds "same but a 3", which takes back what it says.
+func (l *Lexicon) sameBut(ts []token) bool {
+	for i := range ts {
+		if end := l.matchAt(pSame, ts, i); end > i && end < len(ts) && ts[end].is(cBut) {
+			return true
+		}
+	}
+	return false
+}
+
+// kiss finds "ta x": behind a thank-you an x is no answer.
+func kiss(ts []token) bool {
+	for i := range ts {
+		if ts[i].s == "x" {
+			return i > 0 && ts[i-1].is(cPolite)
+		}
+	}
+	return false
+}
+
+// startsWithX finds "x - no car": the answer first, the reason behind it.
+func startsWithX(ts []token) bool {
+	if len(ts) < 2 || ts[0].s != "x" && ts[0].s != "n/a" && ts[0].s != "na" {
+		return false
+	}
+	n := &ts[1]
+	return !n.glued && n.s != "ray" && n.s != "rays" && !n.is(cPolite) && !(n.kind == kPunct && n.r == '?')
 }
 
 // zeroWord reads "none", "never today", "no limping at all": nothing else in
@@ -166,7 +197,7 @@ func joined(ts []token, a, b *mention) bool {
 	}
 	if len(gap) > 1 && gap[0].kind == kPunct && (gap[0].r == ',' || gap[0].r == '.') {
 		gap = gap[1:]
-		if !gap[0].is(cHedge) && !(gap[0].s == "or") {
+		if !gap[0].is(cHedge) && gap[0].s != "or" {
 			return false
 		}
 	}
@@ -174,18 +205,27 @@ func joined(ts []token, a, b *mention) bool {
 	case len(gap) == 0 || len(gap) > 2:
 		return false
 	case len(gap) == 2:
-		return gap[0].is(cOr) && gap[1].is(cHedge)
+		return gap[0].is(cOr) && (gap[1].is(cHedge) || gap[1].s == "even" || gap[1].s == "on" || gap[1].s == "for" || gap[1].s == "just") ||
+			gap[0].s == "going" && gap[1].s == "on"
+	case between(ts, a) && (gap[0].is(cJoin) || gap[0].r == '&'):
+		return true
 	case gap[0].kind == kPunct:
-		return gap[0].r == '-' || gap[0].r == '/' && a.form != fFraction
+		return gap[0].r == '-' || gap[0].r == '~' || gap[0].r == '/' && a.form != fFraction
 	case gap[0].is(cOr):
 		return true
 	case gap[0].is(cHedge) && gap[0].is(cOr|cMaybe):
 		return true
-	case gap[0].is(cJoin):
-		p := before(ts, a.first, 1)
-		return has(p, cBetween)
 	}
 	return false
+}
+
+// between reports that "between" leads up to a number.
+func between(ts []token, a *mention) bool {
+	p := before(ts, a.first, 1)
+	if has(p, cArticle) {
+		p = before(ts, a.first, 2)
+	}
+	return has(p, cBetween)
 }
 
 // toLevel turns the written number into a level, or says why it is none.
@@ -200,6 +240,10 @@ func toLevel(ts []token, m *mention) {
 		}
 		if ts[m.first].kind == kNum && m.last > m.first && ts[m.first+1].r == ',' && m.lo%1000 != 500 {
 			m.why = Ambiguous // "1,2" may be two answers
+			return
+		}
+		if m.lo%1000 != 0 && m.lo%1000 < 500 {
+			m.why = Ambiguous // nearer to the lower level
 			return
 		}
 		m.hi = (m.lo + 999) / 1000 * 1000

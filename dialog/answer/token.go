@@ -196,6 +196,9 @@ func (lx *lexer) endWord(from int, plain, caps, title bool) {
 
 func (lx *lexer) addWord(s string, id int32, from int) {
 	e := &lx.l.words[id]
+	if e.word != "" {
+		s = e.word // the usual spelling
+	}
 	lx.add(token{kind: kWord, s: s, id: id, cls: e.cls, val: int64(e.val), from: from, to: lx.i})
 }
 
@@ -216,6 +219,12 @@ func (lx *lexer) sign(r rune, n int) {
 	if half := r == '½'; half || r == '¼' || r == '¾' {
 		lx.add(token{kind: kPunct, r: r, from: from, to: lx.i, val: -1, half: half})
 		return
+	}
+	if joins := r == '&' || r == '+'; joins && !lx.glued {
+		if id, ok := lx.l.ids[string(r)]; ok { // "me + him"; "2+" stays a sign
+			lx.addWord(string(r), id, from)
+			return
+		}
 	}
 	t := token{kind: kPunct, r: r, from: from, to: lx.i, val: -1}
 	if id, ok := lx.l.ids[lx.text[from:lx.i]]; ok && r > 0x7f {
@@ -297,6 +306,7 @@ func (l *Lexicon) merge(ts []token) []token {
 			if id, ok := l.merges[[2]int32{out[n-1].id, t.id}]; ok {
 				e := &l.words[id]
 				p := &out[n-1]
+				p.s = e.word
 				p.id, p.cls, p.val, p.to = id, e.cls, int64(e.val), t.to
 				p.caps = p.caps && t.caps
 				continue

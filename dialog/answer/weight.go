@@ -100,8 +100,8 @@ func (l *Lexicon) measure(ts []token, ms []mention, k int, def Unit) (measure, i
 		w.last, w.why = m.last, ""
 	}
 	u := m.last + 1
-	if u < len(ts) && ts[u].kind == kPunct && (ts[u].r == '.' || ts[u].r == '-') && ts[u].glued {
-		u++
+	if u+1 < len(ts) && (ts[u].kind == kPunct && (ts[u].r == '.' || ts[u].r == '(') || ts[u].s == "in") && ts[u+1].is(cUnit) && ts[u+1].kind == kWord {
+		u++ // "31.kg", "69 (lb)", "69 in pounds"
 	}
 	switch p := before(ts, m.first, 1); {
 	case u < len(ts) && ts[u].kind == kWord && ts[u].is(cUnit):
@@ -139,6 +139,9 @@ func (l *Lexicon) smaller(ts []token, ms []mention, w *measure) int {
 	for unit := w.unit; used < len(ms); used++ {
 		m := &ms[used]
 		at := w.last + 1
+		if at < len(ts) && ts[at].r == '.' && ts[at].glued {
+			at++ // "4 st. 12 lb"
+		}
 		if at < len(ts) && ts[at].is(cJoin) {
 			at++
 		}
@@ -154,7 +157,7 @@ func (l *Lexicon) smaller(ts []token, ms []mention, w *measure) int {
 		}
 		u := m.last + 1
 		named := u < len(ts) && ts[u].kind == kWord && ts[u].is(cUnit) && l.unitOf(&ts[u]) == lesser
-		if !named && (u < len(ts) && ts[u].is(cUnit) || at != w.last+1 && unit != Stone || lesser == Grams && ts[m.first].digits != 3 ||
+		if !named && (u < len(ts) && ts[u].is(cUnit) || ts[at-1].is(cJoin) && unit != Stone || lesser == Grams && ts[m.first].digits != 3 ||
 			has(after(ts, m.last, 1), cCount|cAgeUnit|cGain)) || m.lo >= limit {
 			break
 		}

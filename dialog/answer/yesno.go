@@ -29,7 +29,8 @@ func (l *Lexicon) YesNo(text string) YesNoReading {
 
 // votes walks the clauses. Words of yes and no count at the start of a clause,
 // behind small words; phrases of well-being count anywhere.
-func (l *Lexicon) votes(ts []token, out []vote) (votes []vote, unsure bool) {
+func (l *Lexicon) votes(ts []token, out []vote) (votes []vote, unsure int) {
+	unsure = -1
 	open, start := true, -1 // still at the start of the clause; where that is
 	for i := 0; i < len(ts); {
 		t := &ts[i]
@@ -49,7 +50,7 @@ func (l *Lexicon) votes(ts []token, out []vote) (votes []vote, unsure bool) {
 			continue
 		}
 		if end := l.matchAt(pUnsure, ts, i); end > 0 && open {
-			unsure = true
+			unsure = i
 			i = end
 			continue
 		}
@@ -62,7 +63,7 @@ func (l *Lexicon) votes(ts []token, out []vote) (votes []vote, unsure bool) {
 		small := cPolite | cSoft | cCorr | cJoin | cBut | cHedge
 		if n := len(out); n > 0 && out[n-1].end > start {
 			// Behind a vote only a correction leads to another one.
-			small = cPolite | cCorr
+			small = cPolite | cCorr | cJoin
 		}
 		if end := l.matchAt(pCorrect, ts, i); end > i && open {
 			i = end
@@ -95,12 +96,15 @@ func (l *Lexicon) voteAt(ts []token, i int, open bool) (vote, bool) {
 		return vote{i, yes, true, hedgeOf(ts[i:yes])}, true
 	}
 	if well > 0 && !turnedRound(ts, i) {
+		if wasWell(ts, i, well) {
+			return vote{i, well, false, Ambiguous}, true
+		}
 		return vote{i, well, false, AllWell}, true
 	}
 	if open && justGood(ts, i) {
 		return vote{i, i + 1, false, AllWell}, true
 	}
-	if no > i+1 && ts[i].s != "not" {
+	if no > i+1 && ts[i].s != "not" && !pronoun(&ts[i]) {
 		return vote{i, no, false, Word}, true // "he has had no problems"
 	}
 	t := &ts[i]
@@ -110,7 +114,7 @@ func (l *Lexicon) voteAt(ts []token, i int, open bool) (vote, bool) {
 	if open && t.s == "not" && whollyYes(ts, i, i+1) && (i+1 >= len(ts) || ts[i+1].boundary()) {
 		return vote{i, i + 1, false, Word}, true
 	}
-	if open && t.is(cNo) {
+	if open && t.is(cNo) && !talesOn(ts, i) {
 		return vote{i, i + 1, false, Word}, true
 	}
 	return vote{}, false
@@ -136,20 +140,48 @@ func justGood(ts []token, i int) bool {
 		return false
 	}
 	for k := i + 1; k < len(ts) && !ts[k].boundary(); k++ {
-		if !ts[k].is(cGood | cPolite) {
+		if !ts[k].is(cGood|cPolite) || ts[k].is(cYes|cNo) {
 			return false
 		}
 	}
-	return i == 0 || ts[i-1].kind == kPunct || ts[i-1].is(cPolite)
+	from, _ := clause(ts, i)
+	for k := from; k < i; k++ {
+		if !ts[k].is(cPolite|cSoft) || ts[k].is(cNeg|cFar) {
+			return false
+		}
+	}
+	return true
 }
 
 // whollyYes keeps "he did" an answer and "he did a big walk" a tale: a
 // pronoun with its verb must end the clause.
 func whollyYes(ts []token, i, end int) bool {
-	if !ts[i].is(cSubject|cMe) && ts[i].s != "we" && ts[i].s != "they" && ts[i].s != "it" {
+	if !pronoun(&ts[i]) {
 		return true
 	}
-	return end >= len(ts) || ts[end].boundary() || ts[end].is(cBut) || ts[end].is(cPolite) && !ts[end].is(cGood)
+	return end >= len(ts) || ts[end].boundary() || ts[end].is(cBut) || ts[end].is(cPolite) && !ts[end].is(cGood) && ts[end].s[0] != 'o' && ts[end].s != "k"
+}
+
+func pronoun(t *token) bool {
+	return t.is(cSubject|cMe) || t.s == "we" || t.s == "they" || t.s == "it" || t.s == "there"
+}
+
+// wasWell finds "he was fine until sunday", "was fine then got sick".
+func wasWell(ts []token, i, end int) bool {
+	past := has(before(ts, i, 1), cPast)
+	for k := i; k < end; k++ {
+		past = past || ts[k].is(cPast)
+	}
+	return past && end < len(ts) && ts[end].kind == kWord && !ts[end].is(cPolite|cNow)
+}
+
+// talesOn finds "never eats breakfast": a word for nothing that begins a tale.
+func talesOn(ts []token, i int) bool {
+	if s := ts[i].s; s != "never" && s != "negative" && s != "none" {
+		return false
+	}
+	n := after(ts, i, 1)
+	return n != nil && (n.s == "again" || !n.is(cPolite|cSoft|cSign|cBut|cYes|cNo|cGood))
 }
 
 func hedgeOf(ts []token) Reason {
@@ -162,10 +194,13 @@ func hedgeOf(ts []token) Reason {
 }
 
 // elect settles the votes, or gives the reason why they can't be settled.
-func elect(ts []token, votes []vote, unsure bool) (vote, Reason) {
+func elect(ts []token, votes []vote, unsure int) (vote, Reason) {
 	words := votes[:0:0]
 	for _, v := range votes {
 		if v.reason == Ambiguous {
+			if len(words) > 0 && words[0].yes && ts[v.at-1].kind == kPunct {
+				continue // "Yes. No appetite."
+			}
 			return vote{}, Ambiguous
 		}
 		if v.reason != Emoji {
@@ -176,7 +211,7 @@ func elect(ts []token, votes []vote, unsure bool) (vote, Reason) {
 		words = votes
 	}
 	switch {
-	case unsure && !firm(words):
+	case unsure >= 0 && !firm(ts, words, unsure):
 		return vote{}, Unsure
 	case len(words) == 0:
 		return vote{}, NotAnAnswer
@@ -194,9 +229,15 @@ func elect(ts []token, votes []vote, unsure bool) (vote, Reason) {
 	return first, ""
 }
 
-// firm reports that somebody who also says "not sure" has said yes or no in so
-// many words first.
-func firm(words []vote) bool { return len(words) > 0 && words[0].at == 0 && words[0].reason == Word }
+// firm reports that somebody who also says "not sure" has first said yes or no
+// in a clause of its own.
+func firm(ts []token, words []vote, unsure int) bool {
+	if len(words) == 0 || words[0].at != 0 || words[0].reason != Word {
+		return false
+	}
+	_, to := clause(ts, 0)
+	return unsure > to
+}
 
 // question finds "yes?" and "is that a no?".
 func question(ts []token, v vote) bool {
