@@ -1,0 +1,34 @@
+// Command bench measures what Gaitpost costs, each measure in one run against a
+// base of its own, since absolute figures drift from run to run. The last line
+// of each is one JSON object.
+package main
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"os/signal"
+	"syscall"
+
+	"github.com/spf13/cobra"
+)
+
+func main() {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	root := &cobra.Command{
+		Use:           "bench",
+		Short:         "Measure what the service costs",
+		SilenceUsage:  true,
+		SilenceErrors: true,
+	}
+	// One line per measure, in alphabetical order; each lives in its own file.
+	root.AddCommand(
+		newWebhookCmd(),
+	)
+	err := root.ExecuteContext(ctx)
+	stop()
+	if err != nil {
+		fmt.Fprintln(os.Stderr, "bench:", err)
+		os.Exit(1)
+	}
+}
