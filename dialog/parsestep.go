@@ -96,6 +96,8 @@ func (p *parser) answerFields(st *Step) []field {
 		{"also", func(n *yaml.Node) { st.also = p.name(n) }},
 		{"free", func(n *yaml.Node) { st.free = p.truth(n) }},
 		{"names", func(n *yaml.Node) { st.names = p.wordlists(n) }},
+		{"yes", func(n *yaml.Node) { st.yes = p.wordlists(n) }},
+		{"no", func(n *yaml.Node) { st.no = p.wordlists(n) }},
 		{"dogs", func(n *yaml.Node) { st.dogs = p.truth(n) }},
 		{"most", func(n *yaml.Node) { st.most = p.whole(n, 1, 1000) }},
 		{"anchors", func(n *yaml.Node) { st.anchors = p.anchorsByLang(n) }},

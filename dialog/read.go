@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"unicode"
 
 	"gaitpost/dialog/answer"
 )
@@ -125,7 +126,10 @@ func notRead(reason answer.Reason) reading {
 func (w *walk) readYesNo(st *Step, text string) reading {
 	r := lexicon.YesNo(text)
 	v := Value{Kind: KindYesNo}
+	said, meant := w.meant(st, text)
 	switch {
+	case meant:
+		v.Yes = said
 	case st.item == itemSigns && w.ctx.Sign:
 		v.Yes, v.Text = true, text
 	case r.OK:
@@ -145,6 +149,25 @@ func (w *walk) readYesNo(st *Step, text string) reading {
 		v.Text = "" // it was the count alone
 	}
 	return answeredWith(append([]Answer{{st.item, v}}, also...)...)
+}
+
+// meant reads a whole reply that says yes or no at this step in particular:
+// "fine" agrees to an invitation, and reports nothing new.
+func (w *walk) meant(st *Step, text string) (yes, ok bool) {
+	whole := strings.Join(strings.FieldsFunc(strings.ToLower(text), func(r rune) bool {
+		return !unicode.IsLetter(r) && !unicode.IsDigit(r)
+	}), " ")
+	in := func(lists wordlists) bool {
+		words := lists[w.ctx.Lang]
+		if words == nil {
+			words = lists[english]
+		}
+		return slices.Contains(words, whole)
+	}
+	if in(st.yes) {
+		return true, true
+	}
+	return false, in(st.no)
 }
 
 // also reads the count that a question asks for in the same message.

@@ -57,6 +57,7 @@ type Step struct {
 	after     string // an override's new step: the step it follows
 	at        place
 	names     wordlists        // what owners call the item
+	yes, no   wordlists        // whole replies that mean it at this step, beside the usual ones
 	dogs      bool             // the options are the household's dogs
 	most      int              // of a number
 	given     map[string]place // keys the file names
