@@ -160,14 +160,29 @@ func (t *turn) tellNext(a *Alert, kind NoticeKind) {
 
 func (t *turn) notice(a *Alert, kind NoticeKind, to string) {
 	key := fmt.Sprintf("%s/%d/%s/%d/%d", t.h.ID, a.N, kind, t.h.Seq, a.Step)
-	t.out.Notices = append(t.out.Notices, Notice{
-		Key: key, To: to, At: t.e.At, What: kind, Item: t.h.Item(*a),
-	})
+	if !t.joinNotice(a, kind, to) {
+		t.out.Notices = append(t.out.Notices, Notice{
+			Key: key, To: to, At: t.e.At, What: kind, Item: t.h.Item(*a),
+		})
+	}
 	who := to
 	if who == "" {
 		who = "last resort"
 	}
 	t.fact(Fact{Kind: FactAlert, Dog: a.Dog + 1, Code: "told", Text: string(kind), Alert: a.N, By: who})
+}
+
+// joinNotice adds an alert to a notice of the same turn about the same dog: one
+// check-in that meets two rules is one text.
+func (t *turn) joinNotice(a *Alert, kind NoticeKind, to string) bool {
+	for i := range t.out.Notices {
+		n := &t.out.Notices[i]
+		if n.To == to && n.What == kind && n.Item.DogIndex == a.Dog && a.Urgency == Today && n.Item.Urgency == Today {
+			n.Item.Sentence += "; " + string(a.Reason) + ": " + a.Sentence
+			return true
+		}
+	}
+	return false
 }
 
 // Item is an alert as a practitioner reads it.
@@ -258,7 +273,7 @@ func (t *turn) closeAlert(by string, act *AlertAction) Reason {
 		return t.dueAgain(a, act)
 	}
 	if held := t.stillHeld(a); held != "" {
-		return t.refuse(fmt.Sprintf("%s is held because of this alert. Record restart, change or stop first.", held))
+		return t.refuse(fmt.Sprintf("This alert holds a medicine (%s). Record restart, change or stop first.", held))
 	}
 	a.State, a.Closed, a.Outcome = ClosedAlert, t.at, act.Outcome
 	a.Tell, a.Ask = 0, 0

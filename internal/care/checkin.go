@@ -107,7 +107,7 @@ func (t *turn) judge(dog, contact int8, j *clinical.Judgement) {
 		reason := reasons[k]
 		if s.Met {
 			t.raise(evidence{dog: dog, reason: reason, urgency: reason.DefaultUrgency(), contact: max(contact, 0),
-				excess: worth(j, s), sentence: indexSentence(j, s)})
+				excess: worth(j, s), sentence: t.indexSentence(dog, j, s)})
 		} else if s.Cleared {
 			t.clearReason(dog, reason, 0)
 		}
@@ -134,7 +134,7 @@ func worth(j *clinical.Judgement, s clinical.Signal) float64 {
 }
 
 // indexSentence says why in one sentence, with the numbers.
-func indexSentence(j *clinical.Judgement, s clinical.Signal) string {
+func (t *turn) indexSentence(dog int8, j *clinical.Judgement, s clinical.Signal) string {
 	n := s.Numbers
 	base := fmt.Sprintf("usual %.1f", j.Baseline.Value)
 	if j.Baseline.Kind.Wide() {
@@ -151,8 +151,18 @@ func indexSentence(j *clinical.Judgement, s clinical.Signal) string {
 	case clinical.SignalDrift:
 		return fmt.Sprintf("slow rise: average %.1f past limit %.1f; index %.1f, %s", j.EWMA, j.DriftLimit, n.Latest, base)
 	default:
-		return fmt.Sprintf("%s %d twice running, usually %.1f; index %.1f", s.Item, n.Level, n.ItemBaseline, j.Index.Total)
+		return fmt.Sprintf("%s: %d twice running, usually %.1f; index %.1f", t.itemName(dog, s.Item), n.Level, n.ItemBaseline, j.Index.Total)
 	}
+}
+
+// itemName names an item to the practitioner; an own activity in the owner's words.
+func (t *turn) itemName(dog int8, item clinical.Item) string {
+	if item.IsOwn() {
+		if own := t.h.Dogs[dog].Own[item-clinical.Own1]; own != "" {
+			return own
+		}
+	}
+	return item.String()
 }
 
 // missedDoses raises the doses reason.
@@ -241,7 +251,11 @@ func (t *turn) answeredSigns(s *heard, o *Open, res dialog.Result) {
 			t.standing(s, o)
 		}
 	}
-	if len(res.Unsettled) > 0 {
+	for _, item := range res.Unsettled {
+		if item == "signs" { // the open question; somebody should read what was written
+			t.keepForPractice(s, ForDigest, "did not say whether anything is new")
+			continue
+		}
 		t.unsettled(s.contact, o)
 	}
 }

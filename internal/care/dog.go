@@ -26,17 +26,31 @@ func (d *Dog) takes(c MedicineClass) bool {
 	return false
 }
 
-// medicine is the first active medicine on the plan, or nil.
+// medicine is the first active medicine that the owner gives, or nil. An
+// injection is given at the practice: nobody at home can miss a dose of it.
 func (d *Dog) medicine() *Entry {
 	for i := range d.Plan {
-		if d.Plan[i].Class != NotMedicine && d.Plan[i].Status == Active {
-			return &d.Plan[i]
+		e := &d.Plan[i]
+		if e.Class != NotMedicine && e.Class != Antibody && e.Status == Active {
+			return e
 		}
 	}
 	return nil
 }
 
 func (d *Dog) onMedicine() bool { return d.medicine() != nil }
+
+// newest is the medicine that began last and has not ended, or nil.
+func (d *Dog) newest() *Entry {
+	var last *Entry
+	for i := range d.Plan {
+		e := &d.Plan[i]
+		if e.Class != NotMedicine && e.Status != Ended && (last == nil || e.Started > last.Started) {
+			last = e
+		}
+	}
+	return last
+}
 
 // treated reports whether a medicine is on the plan, held under suspicion or
 // not: a dog that somebody should go on watching.

@@ -53,8 +53,8 @@ func (t *turn) judgeGain(dog, contact int8) {
 		effect := d.Effect(t.r.Thresholds, e)
 		if clinical.GainByReview(t.r.Thresholds, effect, e.reviewAt(), t.at) == clinical.NoGainReview {
 			t.raise(evidence{dog: dog, reason: NoGain, urgency: ForDigest, contact: contact,
-				sentence: fmt.Sprintf("%s was meant to help: mean index %.1f before and %.1f after, a gain of %.1f (meaningful: %.0f)",
-					e.What, effect.MeanBefore, effect.MeanAfter, effect.MeanGain, t.r.Thresholds.MeaningfulChange)})
+				sentence: fmt.Sprintf("%s was meant to help: mean index %.1f before and %.1f after; %.0f points better would be meaningful",
+					e.What, effect.MeanBefore, effect.MeanAfter, t.r.Thresholds.MeaningfulChange)})
 			return
 		}
 	}

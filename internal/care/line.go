@@ -157,12 +157,21 @@ func (t *lineTurn) alertText(n *Numbered, kind NoticeKind) string {
 	if t.minimal() {
 		return fmt.Sprintf("%s: alert %d.%s", head, n.N, tail)
 	}
-	who := n.Item.Dog
-	if n.Item.Owner != "" {
-		who = strings.TrimPrefix(who+" ("+n.Item.Owner+", "+n.Item.Phone+")", " ")
-	}
+	who := whoIs(n.Item)
 	body := fmt.Sprintf("%s: %s, %s: %s.", head, who, n.Item.Reason, n.Item.Sentence)
 	return fit(body, lineSegments2-len(tail)) + tail
+}
+
+// whoIs names the dog and whom to ring: "Bramble (Ruth, +44…)".
+func whoIs(it Item) string {
+	person := strings.Trim(it.Owner+", "+it.Phone, ", ")
+	switch {
+	case person == "":
+		return it.Dog
+	case it.Dog == "":
+		return person
+	}
+	return it.Dog + " (" + person + ")"
 }
 
 // fit cuts a text to a length in characters, at a word.

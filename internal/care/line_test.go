@@ -195,6 +195,6 @@ func TestARefusedCommandIsExplained(t *testing.T) {
 	t.Parallel()
 	k := newLine(t, "lee")
 	k.notice(item(1, "Bramble", care.Today))
-	res := k.do(care.LineEvent{Refused: &care.Refused{Household: "h1", Alert: 1, Sentence: "carprofen is held because of this alert."}})
-	require.Equal(t, "1 Bramble, not done: carprofen is held because of this alert.", res.Send[0].Text)
+	res := k.do(care.LineEvent{Refused: &care.Refused{Household: "h1", Alert: 1, Sentence: "This alert holds a medicine (carprofen)."}})
+	require.Equal(t, "1 Bramble, not done: This alert holds a medicine (carprofen).", res.Send[0].Text)
 }

@@ -242,6 +242,9 @@ func (t *turn) signSentence(s *heard) string {
 func signLabels(found []signs.Sign) string {
 	labels := make([]string, 0, len(found))
 	for _, s := range found {
+		if s == signs.Unclear && len(found) > 1 { // the others say it better
+			continue
+		}
 		if l := s.Label(); l != "" {
 			labels = append(labels, l)
 		}

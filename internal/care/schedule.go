@@ -207,11 +207,26 @@ func (t *turn) next() time.Time {
 	if soonest == 0 {
 		return time.Time{}
 	}
-	return time.Unix(soonest, 0).UTC()
+	// What is due already and was not done in this turn is done in the next, a
+	// second later: a household must come to rest between two looks.
+	return time.Unix(max(soonest, t.at+1), 0).UTC()
 }
 
-// heldUntil is until when prompts to a contact wait: a handover or a pause.
-func (t *turn) heldUntil(c *Contact) int64 { return max(c.Talk.Handover, c.Talk.Paused) }
+// emergencyHold is how long prompts wait while an emergency is open: nobody
+// wants to be asked about the sofa that week.
+const emergencyHold = 7 * day
+
+// heldUntil is until when prompts to a contact wait: a handover, a pause, an
+// emergency that nobody has closed.
+func (t *turn) heldUntil(c *Contact) int64 {
+	until := max(c.Talk.Handover, c.Talk.Paused)
+	for i := range t.h.Alerts {
+		if a := &t.h.Alerts[i]; a.Reason == RedFlag && a.IsOpen() {
+			until = max(until, a.Opened+emergencyHold)
+		}
+	}
+	return until
+}
 
 func (t *turn) nextOfTalk(c *Contact, consider func(int64)) {
 	if o := c.Talk.Open; o != nil {

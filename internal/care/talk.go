@@ -70,7 +70,7 @@ func (t *turn) openNext(contact int8, purpose Purpose) {
 			t.openNext(contact, purpose)
 			return
 		}
-		o.AskedAt = t.at
+		o.AskedAt, o.Reminded = t.at, true // asking again is the reminder
 		t.say(contact, purpose, t.r.Scripts.Ask(o.Session, t.dialogContext(contact, o.Dog, o.Kind))...)
 		return
 	}
@@ -124,6 +124,11 @@ func (t *turn) form(p Prompt) dialog.Form {
 func (t *turn) dialogContext(contact, dog int8, kind PromptKind) dialog.Context {
 	ctx := t.context(contact, dog)
 	ctx.Facts["pounds"] = t.unit() == answer.Pounds
+	if kind == PromptSignsOnly && dog >= 0 {
+		if e := t.h.Dogs[dog].newest(); e != nil {
+			ctx.Vars["medicine"] = e.What
+		}
+	}
 	if kind == PromptFarewell {
 		for i, d := range t.followedDogs() {
 			if i < 9 {

@@ -115,6 +115,9 @@ func (t *turn) dogName(dog int8) string {
 	if i, ok := t.onlyDog(); ok {
 		return t.h.Dogs[i].Name
 	}
+	if t.followed() > 1 {
+		return "each of your dogs"
+	}
 	return "your dog"
 }
 

@@ -68,7 +68,17 @@ func (t *turn) weigh(dog, contact int8, w clinical.WeighIn) {
 		d.Weights = d.Weights[n:]
 	}
 	t.fact(Fact{Kind: FactWeight, Dog: dog + 1, Contact: contact + 1, Number: float64(w.Grams), Code: w.Scale.String()})
+	t.weighedToday(d)
 	t.judgeWeight(dog, max(contact, 0))
+}
+
+// weighedToday counts a weight, wherever it was taken, as the dog's weigh-in.
+func (t *turn) weighedToday(d *Dog) {
+	due := d.due(PromptWeighIn)
+	due.Last = dayNumber(t.today())
+	if due.At != noDue {
+		t.place(due, t.cadenceOf(d, PromptWeighIn), t.e.At)
+	}
 }
 
 // WeightPlan is what the weight rules know of a dog.
