@@ -142,10 +142,11 @@ type stamp struct {
 func (s stamp) Known() bool { return !s.zero }
 
 var functions = template.FuncMap{
-	"one":   one,
-	"join":  strings.Join,
-	"title": capital,
-	"on":    withPage,
+	"one":    one,
+	"signed": signed,
+	"join":   strings.Join,
+	"title":  capital,
+	"on":     withPage,
 }
 
 // both is a page and one thing on it, for parts of pages.

@@ -126,7 +126,7 @@ func (d *Desk) openAlerts(v *visit, households []care.Household) []alertView {
 func grouped(alerts []alertView, reception bool) []alertGroup {
 	groups := []alertGroup{
 		{Title: "Now", Slug: "now", About: "A vet is needed at once. Each is closed by a person."},
-		{Title: "Today", Slug: "today", About: "To be dealt with before the practice closes."},
+		{Title: "Before closing time", Slug: "today", About: "To be dealt with today."},
 		{Title: "Messages to read", Slug: "messages", About: "Questions, call-backs, photos and notes from owners."},
 		{Title: "When you read", Slug: "digest", About: "Changes, weights, silences and reviews that can wait for a quiet hour."},
 	}
