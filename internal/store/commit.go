@@ -47,7 +47,7 @@ func (s *Store) commit(ctx context.Context, c Change) (Outcome, string, error) {
 	if err != nil {
 		return "", "", err
 	}
-	return committed(s.run(ctx, call))
+	return committed(s.runGathered(ctx, call))
 }
 
 // committed reads the commit script's result, with the current record where

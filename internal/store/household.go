@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"time"
 
+	"github.com/redis/go-redis/v9"
+
 	"gaitpost/internal/care"
 	"gaitpost/internal/contact"
 )
@@ -38,11 +40,11 @@ type Loaded struct {
 // there is no error. Errors wrap ErrUnavailable or ErrDamaged.
 func (s *Store) Load(ctx context.Context, clinic string, id contact.ID) (Loaded, error) {
 	u := unit{clinic, id}
-	got, err := s.rdb.MGet(ctx, householdKey(u), aliasKey(u)).Result()
-	if err != nil {
+	cmd := redis.NewSliceCmd(ctx, "mget", householdKey(u), aliasKey(u))
+	if err := s.gather.do(ctx, cmd); err != nil {
 		return Loaded{}, wrap("loading a household", err)
 	}
-	return s.loaded(ctx, u, got)
+	return s.loaded(ctx, u, cmd.Val())
 }
 
 // loaded reads the replies to the household's and the alias' key. A contact

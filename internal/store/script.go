@@ -88,6 +88,28 @@ func (s *Store) run(ctx context.Context, c call) *redis.Cmd {
 	return cmd
 }
 
+// runGathered is run for calls of which many may come at a time: they share
+// round trips. Where the context ends first, the call may have been made.
+func (s *Store) runGathered(ctx context.Context, c call) *redis.Cmd {
+	args := make([]any, 0, 3+len(c.keys)+len(c.args))
+	args = append(args, "evalsha", c.script.digest, len(c.keys))
+	for _, k := range c.keys {
+		args = append(args, k)
+	}
+	cmd := redis.NewCmd(ctx, append(args, c.args...)...)
+	cmd.SetFirstKeyPos(3)
+	err := s.gather.do(ctx, cmd)
+	switch {
+	case err == nil:
+		return cmd
+	case redis.HasErrorPrefix(err, "NOSCRIPT"):
+		return s.rdb.Eval(ctx, c.script.source, c.keys, c.args...)
+	}
+	failed := redis.NewCmd(ctx) // the other may still be under way
+	failed.SetErr(err)
+	return failed
+}
+
 // runAll calls scripts in one pipeline, in order for any one partition. Each
 // reply carries its own error; a pipeline can't fall back by itself, so those
 // that met a server without the script are sent again with the source.

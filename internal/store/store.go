@@ -61,6 +61,7 @@ func scriptsOf(r *care.Rules) *dialog.Library {
 // number of processes may use one Redis.
 type Store struct {
 	rdb      redis.UniversalClient
+	gather   *gather
 	hasher   *contact.Hasher
 	sealer   Sealer
 	versions func(*care.Rules) Versions
@@ -79,7 +80,7 @@ func Open(ctx context.Context, o Options) (*Store, error) {
 		return nil, errors.New("opening the store: a Redis client and the secret for contact ids are needed")
 	}
 	s := &Store{
-		rdb: o.Client, hasher: o.Hasher, sealer: o.Sealer, versions: o.Versions,
+		rdb: o.Client, gather: &gather{rdb: o.Client}, hasher: o.Hasher, sealer: o.Sealer, versions: o.Versions,
 		turn: care.Turn, lineTurn: care.LineTurn,
 	}
 	if s.sealer == nil {
