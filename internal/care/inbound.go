@@ -305,9 +305,21 @@ func smallTalk(text string) bool {
 	return true
 }
 
-// quote is an owner's words as an alert shows them: one line, not too long.
+// lookAlikes are signs of writing that would turn a whole text message into the
+// alphabet that holds 70 characters instead of 160.
+var lookAlikes = strings.NewReplacer("\u2019", "'", "\u2018", "'", "\u201c", "'", "\u201d", "'", "\"", "'",
+	"\u2013", "-", "\u2014", "-", "\u2026", "...", "\u00a0", " ")
+
+// quote is an owner's words as an alert shows them: one line, not too long,
+// without pictures and look-alikes. The record keeps them as they were written.
 func quote(text string) string {
 	const most = 140
+	text = strings.Map(func(r rune) rune {
+		if unicode.In(r, unicode.So, unicode.Sk, unicode.Cf, unicode.Mn, unicode.Me, unicode.Co, unicode.Cc) && r != '\n' {
+			return -1
+		}
+		return r
+	}, lookAlikes.Replace(text))
 	text = strings.Join(strings.Fields(text), " ")
 	if utf8.RuneCountInString(text) > most {
 		text = string([]rune(text)[:most-3]) + "..."
