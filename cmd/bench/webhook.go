@@ -39,7 +39,7 @@ it. Before each burst the households are put back to where they were.`,
 		},
 	}
 	f := cmd.Flags()
-	f.IntVar(&o.rounds, "rounds", 6, "how many pairs of bursts")
+	f.IntVar(&o.rounds, "rounds", 5, "how many pairs of bursts")
 	f.DurationVar(&o.burst, "burst", 2*time.Second, "how long a burst lasts")
 	f.IntVar(&o.conns, "connections", 64, "how many connections write at a time")
 	f.IntVar(&o.households, "households", 16_000, "how many households there are, 2000 to 79000")
