@@ -2,6 +2,7 @@ package desk
 
 import (
 	"slices"
+	"time"
 
 	"gaitpost/internal/account"
 	"gaitpost/internal/care"
@@ -110,7 +111,7 @@ func (d *Desk) told(v *visit, a care.Alert) []string {
 	if a.Urgency != care.Now {
 		return nil
 	}
-	chain := v.clinic.Rules.Chain(v.now)
+	chain := v.clinic.Rules.Chain(time.Unix(a.Opened, 0))
 	var names []string
 	for i := range int(a.Step) {
 		if i < len(chain) {

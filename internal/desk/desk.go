@@ -8,6 +8,7 @@ import (
 	"log/slog"
 	"net/http"
 	"slices"
+	"sync"
 	"time"
 
 	"github.com/labstack/echo/v4"
@@ -69,6 +70,8 @@ type Desk struct {
 	rosters  rosters
 	watching watching
 	counts   counts
+	stopping chan struct{}
+	stop     sync.Once
 }
 
 // hashers is how many passwords are checked at a time: each takes 19 MiB.
@@ -92,7 +95,8 @@ func New(o Options) (*Desk, error) {
 	if err != nil {
 		return nil, err
 	}
-	d := &Desk{Options: o, pages: pages, guard: http.NewCrossOriginProtection(), hashing: make(chan struct{}, hashers)}
+	d := &Desk{Options: o, pages: pages, guard: http.NewCrossOriginProtection(), hashing: make(chan struct{}, hashers),
+		stopping: make(chan struct{})}
 	d.rosters.desk, d.watching.desk, d.counts.desk = d, d, d
 	return d, nil
 }
@@ -112,6 +116,11 @@ func (d *Desk) Register(e *echo.Echo) {
 	g.Any("", missing)
 	g.Any("/*", missing)
 }
+
+// Stop ends the streams of pages that update by themselves, which would hold up
+// a server that waits for its answers: call it when the server begins to shut
+// down (http.Server.RegisterOnShutdown).
+func (d *Desk) Stop() { d.stop.Do(func() { close(d.stopping) }) }
 
 // offered lists the clinics for the sign-in page.
 func (d *Desk) offered() []*clinic.Clinic {

@@ -102,7 +102,7 @@ func benchOn(t testing.TB, s *store.Store, change func(*Options)) *bench {
 	e.IPExtractor = echo.ExtractIPDirect()
 	d.Register(e)
 	b.server = httptest.NewServer(e)
-	t.Cleanup(b.server.Close)
+	t.Cleanup(func() { d.Stop(); b.server.CloseClientConnections(); b.server.Close() })
 	for i, r := range account.Roles {
 		for _, c := range b.IDs() {
 			b.account(c, string(r)+".one", r, i)

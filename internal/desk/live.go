@@ -51,6 +51,8 @@ func (x *watching) stream(v *visit, look func(context.Context) (uint64, error), 
 		select {
 		case <-v.ctx().Done():
 			return nil
+		case <-x.desk.stopping:
+			return nil
 		case <-tick.C:
 		}
 		if n%recheck == 0 && !x.stillGood(v) {
