@@ -88,7 +88,7 @@ func (m *matcher) weigh(f *Finding, ctx Context) {
 	flag, emergency := theModel().score(feats)
 	switch f.Urgency {
 	case None:
-		if flag < flagAt {
+		if f.Death || flag < flagAt {
 			return
 		}
 		f.Urgency = SameDay

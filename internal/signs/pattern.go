@@ -35,11 +35,12 @@ const (
 	optHasNeg                     // the pattern itself holds a word for "not"
 	optHasStop                    // the pattern itself holds a word for "stop"
 	optStrict                     // only articles may stand between its places
+	optEnd                        // its last word ends a part of the sentence
 )
 
 var optionNames = map[string]option{
 	"@ask": optAsk, "@firm": optFirm, "@new": optNew, "@weak": optWeak,
-	"@any": optAny, "@negok": optNegOK, "@hypook": optHypoOK,
+	"@any": optAny, "@negok": optNegOK, "@hypook": optHypoOK, "@end": optEnd,
 }
 
 // pattern is one line of a data file, compiled.

@@ -72,7 +72,7 @@ func (m *matcher) findSigns(from int) {
 			return
 		}
 		last := m.base + 63 - bits.LeadingZeros64(got)
-		if m.vetoed(p, m.base+at) {
+		if m.vetoed(p, m.base+at) || p.opts&optEnd != 0 && !m.closesPart(last) {
 			return
 		}
 		t := &m.lx.targets[p.target]
