@@ -18,6 +18,7 @@ import (
 	"gaitpost/dialog"
 	"gaitpost/internal/clinic"
 	"gaitpost/internal/contact"
+	"gaitpost/internal/desk"
 	"gaitpost/internal/store"
 )
 
@@ -33,7 +34,8 @@ const (
 type serveOptions struct {
 	config, redis, listen, metrics string
 	role                           string
-	allowVolatile                  bool
+	allowVolatile, insecure        bool
+	trustProxy                     []string
 }
 
 func newServeCmd(e env) *cobra.Command {
@@ -48,7 +50,8 @@ Any number of processes may serve side by side on one Redis, each with everythin
 (--role all) or with a part: bot answers the providers, sender drains the outbox
 and runs the practitioners' lines, scheduler wakes what is due.
 
-On --listen: POST /hook/… for the providers, and /healthz and /readyz. On
+On --listen: POST /hook/… for the providers, the practice's desk under /desk, and
+/healthz and /readyz. On
 --metrics-listen: /metrics, /healthz and /readyz; keep it out of the internet's
 reach. SIGTERM or SIGINT stops it: no new requests, what is under way is finished.
 
@@ -64,6 +67,8 @@ words of anybody.`,
 	f.StringVar(&o.metrics, "metrics-listen", "127.0.0.1:9090", "address for the metrics; empty for none")
 	f.StringVar(&o.role, "role", string(roleAll), "what this process does: all, bot, sender or scheduler")
 	f.BoolVar(&o.allowVolatile, "allow-volatile", false, "use a Redis that keeps nothing on disk")
+	f.BoolVar(&o.insecure, "insecure-desk", false, "let the desk's cookies go over plain HTTP: only to try it on one machine")
+	f.StringSliceVar(&o.trustProxy, "trust-proxy", nil, "networks of reverse proxies whose X-Forwarded-For is believed, like 10.0.0.0/8")
 	return cmd
 }
 
@@ -86,6 +91,9 @@ func serve(ctx context.Context, e env, o serveOptions) error {
 		log.Error("stopping", "why", "a part failed", "err", err)
 	}
 	s.health.stopping.Store(true)
+	if s.stopPages != nil {
+		s.stopPages()
+	}
 	return errors.Join(err, s.ends.close())
 }
 
@@ -101,6 +109,9 @@ type service struct {
 	health   *health
 	ends     *closing
 	failed   chan error // what ended by itself
+	proxies  []*net.IPNet
+	// stopPages ends the streams of pages that update by themselves.
+	stopPages func()
 }
 
 // prepare reads everything that can be wrong before anything is begun, and says
@@ -129,6 +140,14 @@ func prepare(e env, o serveOptions, log *slog.Logger) (*service, error) {
 	}
 	s.hasher, err = contactHasher(e)
 	note(err)
+	for _, p := range o.trustProxy {
+		_, network, err := net.ParseCIDR(p)
+		if err != nil {
+			note(fmt.Errorf("--trust-proxy is %q; it is a network like 10.0.0.0/8", p))
+			continue
+		}
+		s.proxies = append(s.proxies, network)
+	}
 	if len(wrong) > 0 {
 		if s.client != nil {
 			_ = s.client.Close()
@@ -200,8 +219,26 @@ func (s *service) start(ctx context.Context) error {
 	s.run(a)
 	if role(s.role).does(roleBot) {
 		hooks.Handle("/hook/", a.Hooks)
+		if err := s.openDesk(a, hooks); err != nil {
+			return err
+		}
 	}
 	return s.listenOn("requests", s.listen, hooksLimit, hooks)
+}
+
+// openDesk serves the practitioner's pages. Its streams end when stopping
+// begins, since a server waits for them.
+func (s *service) openDesk(a *app, mux *http.ServeMux) error {
+	pages, d, err := newDesk(deskOptions{
+		Store: a.Store, Clinics: s.clinics, Now: s.now, Log: s.log, Proxies: s.proxies, Insecure: s.insecure,
+	})
+	if err != nil {
+		return err
+	}
+	mux.Handle(desk.Prefix, pages)
+	mux.Handle(desk.Prefix+"/", pages)
+	s.stopPages = d.Stop
+	return nil
 }
 
 // run sets the loops to work. They don't end with the command's context, but
