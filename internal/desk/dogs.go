@@ -1,7 +1,10 @@
 package desk
 
 import (
+	"bytes"
 	"cmp"
+	"fmt"
+	"html/template"
 	"net/http"
 	"net/url"
 	"slices"
@@ -10,8 +13,6 @@ import (
 
 	"gaitpost/internal/account"
 	"gaitpost/internal/care"
-	"gaitpost/internal/contact"
-	"gaitpost/internal/store"
 )
 
 // pageLength is how many dogs a page of the caseload shows.
@@ -80,7 +81,7 @@ type dogsPage struct {
 	page
 	Query, Show, Sort, Area string
 	Shows, Sorts, Areas     []choice
-	Rows                    []dogRow
+	Rows                    []template.HTML // each made by the page's own template
 	Total, From, To, Pages  int
 	PageNo                  int
 	Prev, Next              string
@@ -90,9 +91,10 @@ type dogsPage struct {
 
 // dogRow is a row with what the page adds.
 type dogRow struct {
+	page
 	row
 	Word    string
-	Drawing any // template.HTML, nil without one
+	Drawing template.HTML // "" without one
 	Status  string
 	Urgency string
 }
@@ -111,7 +113,7 @@ func (d *Desk) dogs(v *visit) error {
 	lo := (p.PageNo - 1) * pageLength
 	hi := min(lo+pageLength, p.Total)
 	p.From, p.To = min(lo+1, hi), hi
-	if p.Rows, err = d.freshRows(v, s, found[lo:hi]); err != nil {
+	if p.Rows, err = d.rosters.rowsAt(v, s, found[lo:hi]); err != nil {
 		return err
 	}
 	p.turn()
@@ -167,32 +169,22 @@ func (p *dogsPage) find(s *summary, r *care.Rules) []int32 {
 	return found
 }
 
-// freshRows reads the dogs of a page anew, in one round trip.
-func (d *Desk) freshRows(v *visit, s *summary, which []int32) ([]dogRow, error) {
-	ids := make([]contact.ID, len(which))
-	for k, i := range which {
-		ids[k] = s.rows[i].ID
+// rowHTML is a row of the page. It holds nothing that depends on who reads it or
+// when, so that it stays good for as long as the household does not change.
+func (d *Desk) rowHTML(v *visit, w row) (template.HTML, error) {
+	r := dogRow{page: page{Prefix: Prefix, zone: v.rulesZone()}, row: w,
+		Word: w.Word(v.clinic.Rules.Thresholds.MeaningfulChange), Status: statusNames[w.Status]}
+	if w.HasOpen {
+		r.Urgency = urgencyNames[w.Open]
 	}
-	loaded, err := d.Store.Many(v.ctx(), v.clinic.Rules.Clinic, ids)
-	if err != nil {
-		return nil, err
+	if d.Drawings.Trend != nil && len(w.Trend) > 1 {
+		r.Drawing = d.Drawings.Trend(TrendInput{Points: w.Trend, Baseline: w.Baseline, HasBaseline: w.HasBase, Zone: v.rulesZone()})
 	}
-	rows := make([]dogRow, 0, len(which))
-	for k, i := range which {
-		w := s.rows[i]
-		if l := &loaded[k]; l.Found != store.NotFound && int(w.Dog) < len(l.Household.Dogs) {
-			w = rowOf(v.clinic.Rules, &l.Household, w.Dog)
-		}
-		r := dogRow{row: w, Word: w.Word(v.clinic.Rules.Thresholds.MeaningfulChange), Status: statusNames[w.Status]}
-		if w.HasOpen {
-			r.Urgency = urgencyNames[w.Open]
-		}
-		if d.Drawings.Trend != nil && len(w.Trend) > 1 {
-			r.Drawing = d.Drawings.Trend(TrendInput{Points: w.Trend, Baseline: w.Baseline, HasBaseline: w.HasBase, Zone: v.rulesZone()})
-		}
-		rows = append(rows, r)
+	var b bytes.Buffer
+	if err := d.pages["dogs"].ExecuteTemplate(&b, "dogrow", &r); err != nil {
+		return "", fmt.Errorf("making a row of the caseload: %w", err)
 	}
-	return rows, nil
+	return template.HTML(b.String()), nil
 }
 
 var statusNames = map[care.DogStatus]string{care.Followed: "", care.OnHold: "paused", care.Died: "died", care.Left: "left"}

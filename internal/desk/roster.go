@@ -2,6 +2,7 @@ package desk
 
 import (
 	"cmp"
+	"html/template"
 	"slices"
 	"sync"
 	"time"
@@ -15,7 +16,8 @@ import (
 // of every dog: a few hundred bytes each, kept in memory and brought up to date
 // by asking for the versions of all households (16 bytes each) and loading only
 // those that changed. The order of a list may be rosterAge old; the dogs on a
-// page are always read anew, and so is what was changed at this desk.
+// page are always asked for anew, and so is what was changed at this desk. A row
+// of the page, once made, is kept for as long as its household stays the same.
 const (
 	rosterAge   = 10 * time.Second
 	headsAtOnce = 5000
@@ -36,12 +38,15 @@ type roster struct {
 	stale  map[contact.ID]bool // changed at this desk
 	latest *summary
 	guard  sync.Mutex // of stale
+	rules  *care.Rules
+	dirty  bool // known holds what latest doesn't yet
 }
 
 // known is what the roster knows of one household.
 type known struct {
 	version store.Version
 	rows    []row
+	html    []template.HTML // of each row; "" where it was not shown yet
 	lost    *lost
 }
 
@@ -80,6 +85,9 @@ func (r *rosters) get(v *visit) (*summary, error) {
 	o := r.of(v.clinic.Rules.Clinic)
 	o.mu.Lock()
 	defer o.mu.Unlock()
+	if o.rules != v.clinic.Rules { // other settings, other baselines and words
+		o.known, o.at, o.rules = map[contact.ID]known{}, time.Time{}, v.clinic.Rules
+	}
 	stale := o.takeStale()
 	fresh := o.latest != nil && v.now.Sub(o.at) < rosterAge && !v.now.Before(o.at)
 	if fresh && len(stale) == 0 {
@@ -96,10 +104,49 @@ func (r *rosters) get(v *visit) (*summary, error) {
 		o.at = time.Time{}
 		return nil, err
 	}
-	if len(changed) > 0 || o.latest == nil {
-		o.latest = o.summarise()
+	if o.dirty || o.latest == nil {
+		o.latest, o.dirty = o.summarise(), false
 	}
 	return o.latest, nil
+}
+
+// rowsAt are the rows of a page, as their households are now: what has changed
+// since the roster was made is loaded.
+func (r *rosters) rowsAt(v *visit, s *summary, which []int32) ([]template.HTML, error) {
+	ids := make([]contact.ID, len(which))
+	for k, i := range which {
+		ids[k] = s.rows[i].ID
+	}
+	heads, err := r.desk.Store.Heads(v.ctx(), v.clinic.Rules.Clinic, ids)
+	if err != nil {
+		return nil, err
+	}
+	o := r.of(v.clinic.Rules.Clinic)
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	var changed []contact.ID
+	for k, id := range ids {
+		if o.known[id].version != heads[k] && !slices.Contains(changed, id) {
+			changed = append(changed, id)
+		}
+	}
+	if err := r.load(v, o, changed); err != nil {
+		return nil, err
+	}
+	rows := make([]template.HTML, 0, len(which))
+	for _, i := range which {
+		dog, k := int(s.rows[i].Dog), o.known[s.rows[i].ID]
+		if dog >= len(k.rows) {
+			continue // it has gone meanwhile
+		}
+		if k.html[dog] == "" {
+			if k.html[dog], err = r.desk.rowHTML(v, k.rows[dog]); err != nil {
+				return nil, err
+			}
+		}
+		rows = append(rows, k.html[dog])
+	}
+	return rows, nil
 }
 
 func (o *roster) takeStale() []contact.ID {
@@ -148,6 +195,7 @@ func (r *rosters) changed(v *visit, o *roster, stale []contact.ID) ([]contact.ID
 
 func (r *rosters) load(v *visit, o *roster, ids []contact.ID) error {
 	rules := v.clinic.Rules
+	o.dirty = o.dirty || len(ids) > 0
 	for part := range slices.Chunk(ids, loadsAtOnce) {
 		loaded, err := r.desk.Store.Many(v.ctx(), rules.Clinic, part)
 		if err != nil {
@@ -159,6 +207,7 @@ func (r *rosters) load(v *visit, o *roster, ids []contact.ID) error {
 				continue
 			}
 			k := known{version: l.Version, rows: rowsOf(rules, &l.Household)}
+			k.html = make([]template.HTML, len(k.rows))
 			if gone, ok := lostOf(&l.Household); ok {
 				k.lost = &gone
 			}
