@@ -152,7 +152,7 @@ func (c *canvas) settling(p *plot, spans []Span) {
 		x1, x2 := p.x(s.From), p.x(s.To)
 		c.box(x1, p.top, x2, p.bottom, look{class: "settling", fill: .05, width: .75, dash: "1 4"})
 		if words := "bedding-in"; wide(words, small) < x2-x1 {
-			c.text((x1+x2)/2, p.bottom-6, middle, small, words)
+			c.text((x1+x2)/2, p.top+12, middle, small, words)
 		}
 	}
 }
@@ -172,7 +172,7 @@ func (c *canvas) baselines(p *plot, in IndexInput) []side {
 		if in.Detectable > 0 && finite(in.Detectable) {
 			c.box(x1, p.y(b.Value+in.Detectable), x2, p.y(b.Value-in.Detectable), look{class: "band", fill: .08})
 			if last {
-				labels = append(labels, side{p.y(b.Value + in.Detectable), "noise to " + one(min(b.Value+in.Detectable, 100))})
+				labels = append(labels, side{p.y(b.Value + in.Detectable), "detectable from " + one(min(b.Value+in.Detectable, 100))})
 			}
 		}
 		l := look{class: "baseline", width: 1.25}
