@@ -14,6 +14,8 @@ func (l *Lexicon) weigh(ts []token, ms []mention) {
 		switch {
 		case negated(ts, m):
 			m.why = Negated
+		case m.form == fWord && inProse(ts, m):
+			m.why = NotAnAnswer
 		case hypothetical(ts, m):
 			m.why = Hypothetical
 		case asked(ts, m):
@@ -59,13 +61,21 @@ func denied(ts []token, m *mention) bool {
 // clause gives the bounds of the clause around token i.
 func clause(ts []token, i int) (from, to int) {
 	from, to = i, i+1
-	for from > 0 && !ts[from-1].boundary() {
+	for from > 0 && !parts(ts, from-1) {
 		from--
 	}
-	for to < len(ts) && !ts[to].boundary() {
+	for to < len(ts) && !parts(ts, to) {
 		to++
 	}
 	return from, to
+}
+
+// parts reports a sign that parts two clauses; the point of 40.1 does not.
+func parts(ts []token, i int) bool {
+	if !ts[i].boundary() {
+		return false
+	}
+	return !ts[i].glued || i == 0 || i+1 >= len(ts) || !ts[i+1].glued || ts[i-1].kind != kNum || ts[i+1].kind != kNum
 }
 
 func hedged(ts []token, m *mention) bool {
@@ -171,11 +181,50 @@ func leadsUp(ts []token, m *mention) bool {
 		if t.kind == kPunct && (t.r == '(' || t.r == '-' && !ts[i+1].glued) {
 			break // a dash parts as a comma does
 		}
-		if t.kind != kWord || t.is(cPolite|cSoft|cLead|cHedge|cArticle|cAdj|cSign|cNow|cCorr|cYes|cNo|cGood|cBut|cJoin|cRating|cPast|cMaybe|cDayPart|cNeg|cIsVerb|cUp|cOr|cZero|cMe|cBetween|cIf|cKnow|cLast|cPeriod|cDay) {
+		if t.kind != kWord || t.is(cLeading) {
 			continue
 		}
 		// One unknown word may be the dog's name: "Bramble 2".
 		if unknown++; unknown > 1 || t.id != 0 || !t.title || i != from || len(t.s) > 2 && t.s[len(t.s)-2:] == "ed" {
+			return false
+		}
+	}
+	return true
+}
+
+// inProse finds number words that tell rather than answer: "a big one", "one a
+// day", "mince pies. three." A word is an answer only with nothing but small
+// words before it, or where it is offered as one ("a two", "call it three").
+func inProse(ts []token, m *mention) bool {
+	one := ts[m.first].s == "one"
+	if p := before(ts, m.first, 1); one && p != nil && p.s == "a" && !has(after(ts, m.last, 1), cArticle) {
+		return false // "oh about a one"
+	}
+	if one && (thatOne(ts, m.first) || has(before(ts, m.first, 1), cAdj) || has(after(ts, m.last, 1), cArticle)) {
+		return true
+	}
+	if p := before(ts, m.first, 1); !one && (has(p, cArticle) && p.s != "the" || has(p, cRating|cSign)) {
+		return false
+	}
+	end := m.first
+	if one {
+		end = len(ts)
+	}
+	return !smallWords(ts[:end], m)
+}
+
+// smallWords reports that ts has no content beside greetings, small words, the
+// names of signs and perhaps one name.
+func smallWords(ts []token, m *mention) bool {
+	names := 0
+	for i := range ts {
+		t := &ts[i]
+		switch {
+		case t.kind != kWord, i >= m.first && i <= m.last:
+		case t.is(cSmall):
+		case t.id == 0 && t.title && names < 2:
+			names++
+		default:
 			return false
 		}
 	}
@@ -295,6 +344,9 @@ func (l *Lexicon) ageClause(ts []token, ms []mention, from, to int) {
 		end, old := l.matchAt(pOld, ts, i), true
 		if end < 0 && ts[i].is(cNow) {
 			end, old = i+1, false
+		}
+		if old && l.matchAt(pNotOld, ts, i) > i {
+			continue // "31.2 before breakfast"
 		}
 		if end < 0 || i > from && (ts[i-1].s == "as" || ts[i-1].s == "like" || ts[i-1].s == "than") {
 			continue

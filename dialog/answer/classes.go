@@ -4,8 +4,6 @@ package answer
 // classNames.
 const (
 	cNumWord   classes = 1 << iota // has a value: "two", "zero"
-	cTens                          // twenty … ninety
-	cHundred                       // hundred
 	cPolite                        // hello, thanks, love: carries no answer
 	cSoft                          // small words that may stand around an answer
 	cArticle                       // a, an, the
@@ -65,11 +63,23 @@ const (
 	cDegree                        // a little, very: may tell two anchors apart
 	cWeigh                         // weighed, scales: a weight follows
 	cOther                         // husband, cat: not this dog
+	cYesAlone                      // sure, absolutely: yes only by itself
+	cItem                          // stairs, nights: what a level is of
+	cTemp                          // temperature, fever
 	cTally                         // once, twice, a couple: a count
 )
 
+// cLeading are the words that may stand before an answer in its clause, cSmall
+// those that carry no content of their own anywhere in a message.
+const (
+	cLeading = cPolite | cSoft | cLead | cHedge | cArticle | cAdj | cSign | cNow | cCorr | cYes | cNo | cGood | cBut |
+		cJoin | cRating | cPast | cMaybe | cDayPart | cNeg | cIsVerb | cUp | cOr | cZero | cMe | cBetween | cIf | cKnow |
+		cLast | cPeriod | cDay
+	cSmall = cLeading | cWeigh | cAll | cRest | cDegree | cNumWord | cUnit | cGain
+)
+
 var classNames = map[string]classes{
-	"numword": cNumWord, "tens": cTens, "hundred": cHundred, "polite": cPolite, "soft": cSoft,
+	"numword": cNumWord, "polite": cPolite, "soft": cSoft,
 	"article": cArticle, "adj": cAdj, "lead": cLead, "follow": cFollow, "hedge": cHedge,
 	"neg": cNeg, "corr": cCorr, "past": cPast, "now": cNow, "last": cLast, "period": cPeriod,
 	"timeprep": cTimePrep, "ampm": cAmPm, "daypart": cDayPart, "day": cDay, "month": cMonth,
@@ -79,48 +89,52 @@ var classNames = map[string]classes{
 	"verb": cVerb, "yes": cYes, "no": cNo, "good": cGood, "but": cBut, "me": cMe, "gain": cGain,
 	"goal": cGoal, "bag": cBag, "score": cScore, "all": cAll, "rest": cRest, "join": cJoin,
 	"maybe": cMaybe, "with": cWith, "suffix": cSuffix, "point": cPoint, "half": cHalf,
-	"is": cIsVerb, "rating": cRating, "tally": cTally, "far": cFar, "weigh": cWeigh, "otherwho": cOther, "degree": cDegree, "know": cKnow, "pointer": cPointer,
+	"is": cIsVerb, "rating": cRating, "tally": cTally, "far": cFar, "item": cItem, "temp": cTemp, "yes-alone": cYesAlone, "weigh": cWeigh, "otherwho": cOther, "degree": cDegree, "know": cKnow, "pointer": cPointer,
 }
 
 // Phrase sets. Those named "whole" must be the whole message apart from
 // politeness; the others may stand anywhere.
 const (
-	pSame         = iota // whole: as last time
-	pNotApply            // whole: doesn't apply
-	pZero                // whole: not at all
-	pCorrect             // anywhere: what follows replaces what stood before
-	pYes                 // clause: yes
-	pNo                  // clause: no
-	pWell                // clause: all is well
-	pUnsure              // clause: can't say
-	pNotNo               // begins with no but isn't one: "no idea"
-	pCannotWeigh         // anywhere
-	pOptOutWhole         // whole
-	pOptOutAll           // whole
-	pOptOut              // anywhere
-	pOptOutMaybe         // anywhere: a person should look
-	pNotOptOut           // anywhere: looks like one and is not
-	pOptIn               // whole
-	pHelp                // whole
-	pBack                // whole
-	pSkip                // whole
-	pLater               // whole
-	pAway                // anywhere
-	pAwayWhole           // whole
-	pCallback            // anywhere
-	pPrescription        // anywhere
-	pQuestion            // anywhere: asks without a question mark
-	pRestrict            // after an opt-out phrase: only at some times
-	pOld                 // anywhere: the number beside it is an old one
+	pSame             = iota // whole: as last time
+	pNotApply                // whole: doesn't apply
+	pZero                    // whole: not at all
+	pCorrect                 // anywhere: what follows replaces what stood before
+	pYes                     // clause: yes
+	pNo                      // clause: no
+	pWell                    // clause: all is well
+	pUnsure                  // clause: can't say
+	pNotNo                   // begins with no but isn't one: "no idea"
+	pCannotWeigh             // anywhere
+	pCannotLift              // to the end of its clause
+	pOptOutMaybeWhole        // whole: a person should look
+	pOptOutWhole             // whole
+	pOptOutAll               // whole
+	pOptOut                  // anywhere
+	pOptOutMaybe             // anywhere: a person should look
+	pNotOptOut               // anywhere: looks like one and is not
+	pOptIn                   // whole
+	pHelp                    // whole
+	pBack                    // whole
+	pSkip                    // whole
+	pLater                   // whole
+	pAway                    // anywhere
+	pAwayWhole               // whole
+	pCallback                // anywhere
+	pPrescription            // anywhere
+	pQuestion                // anywhere: asks without a question mark
+	pRestrict                // after an opt-out phrase: only at some times
+	pNotOld                  // a time of today: before breakfast
+	pCounts                  // words around a count: missed, forgot
+	pOld                     // anywhere: the number beside it is an old one
 	setCount
 )
 
 var setNames = map[string]int{
 	"same": pSame, "not-applicable": pNotApply, "zero": pZero, "correct": pCorrect,
 	"yes": pYes, "no": pNo, "well": pWell, "unsure": pUnsure, "not-no": pNotNo,
-	"cannot-weigh": pCannotWeigh, "opt-out-whole": pOptOutWhole, "opt-out-all": pOptOutAll,
+	"cannot-weigh": pCannotWeigh, "cannot-lift": pCannotLift, "opt-out-maybe-whole": pOptOutMaybeWhole, "opt-out-whole": pOptOutWhole, "opt-out-all": pOptOutAll,
 	"opt-out": pOptOut, "opt-out-maybe": pOptOutMaybe, "not-opt-out": pNotOptOut,
 	"opt-in": pOptIn, "help": pHelp, "back": pBack, "skip": pSkip, "later": pLater,
 	"away": pAway, "away-whole": pAwayWhole, "callback": pCallback, "prescription": pPrescription,
-	"question": pQuestion, "restrict": pRestrict, "old": pOld,
+	"question": pQuestion, "restrict": pRestrict, "old": pOld, "counts": pCounts, "not-old": pNotOld,
 }

@@ -277,6 +277,8 @@ func (w wants) againstCount(ts []token, m *mention, glued bool) Reason {
 	}
 	n2 := after(ts, m.last, 2)
 	switch {
+	case (next.is(cArticle) || next.s == "per" || next.s == "to") && (n2 != nil && (n2.s == "minute" || n2.s == "day" || n2.s == "min" || n2.s == "week" || n2.s == "hour") || has(n2, cArticle) && after(ts, m.last, 3) != nil && after(ts, m.last, 3).s == "minute"):
+		return LooksLikeCount // "60 a minute"
 	case next.is(cCount):
 		return LooksLikeCount
 	case !next.is(cFollow|cBut|cJoin|cOr|cUnit|cLead|cIsVerb) && has(n2, cCount):

@@ -14,7 +14,11 @@ func (l *Lexicon) Control(text string) (Control, Reason) {
 		return c, r
 	}
 	for _, w := range wholeControls {
-		if l.whole(w.set, ts) {
+		whole := l.whole
+		if w.strict {
+			whole = l.onlyWord
+		}
+		if whole(w.set, ts) {
 			return w.control, Keyword
 		}
 	}
@@ -32,17 +36,19 @@ func (l *Lexicon) Control(text string) (Control, Reason) {
 type controlSet struct {
 	set     int
 	control Control
+	strict  bool // small words around it make it something else
 }
 
 // The order matters where a text fits two: "help" before anything that asks.
 var wholeControls = [...]controlSet{
-	{pOptIn, ControlOptIn}, {pHelp, ControlHelp}, {pBack, ControlBack}, {pSkip, ControlSkip},
-	{pLater, ControlLater}, {pSame, ControlSame}, {pAwayWhole, ControlAway},
+	{pOptIn, ControlOptIn, false}, {pHelp, ControlHelp, true}, {pBack, ControlBack, false},
+	{pSkip, ControlSkip, false}, {pLater, ControlLater, false}, {pSame, ControlSame, false},
+	{pAwayWhole, ControlAway, true},
 }
 
 var phraseControls = [...]controlSet{
-	{pPrescription, ControlPrescription}, {pCallback, ControlCallback},
-	{pCannotWeigh, ControlCannotWeigh}, {pAway, ControlAway},
+	{pPrescription, ControlPrescription, false}, {pCallback, ControlCallback, false},
+	{pCannotWeigh, ControlCannotWeigh, false}, {pAway, ControlAway, false},
 }
 
 func (l *Lexicon) anywhere(set int, ts []token) bool {
@@ -86,7 +92,7 @@ func (l *Lexicon) optOut(ts []token) (Control, Reason) {
 	case c == ControlOptOutDoubtful && !spared:
 		return c, Doubtful
 	}
-	if !spared && l.anywhere(pOptOutMaybe, ts) {
+	if !spared && l.anywhere(pOptOutMaybe, ts) || l.onlyWord(pOptOutMaybeWhole, ts) {
 		return ControlOptOutDoubtful, Doubtful
 	}
 	return ControlNone, ""

@@ -21,6 +21,9 @@ func (l *Lexicon) Number(text string, min, max int) NumberReading {
 		if m.why == "" {
 			m.why = countWhy(ts, m)
 		}
+		if n := after(ts, m.last, 1); m.why == "" && (!l.countsUp(ts[:m.first]) || !goesOn(ts, m) && !has(n, cCount|cAgeUnit|cAmPm)) {
+			m.why = NotAnAnswer
+		}
 		switch {
 		case m.why != "":
 			if why == "" {
@@ -77,25 +80,40 @@ func notMissed(ts []token, m *mention) bool {
 	return false
 }
 
-// countWord reads a count said without a number.
+// countsUp reports that only small words and words of counting stand before a
+// number, so that it answers rather than tells.
+func (l *Lexicon) countsUp(ts []token) bool {
+	names := 0
+	for i := range ts {
+		t := &ts[i]
+		switch {
+		case t.kind != kWord, t.is(cSmall | cCount | cVerb | cAmPm), l.matchAt(pCounts, ts, i) > i:
+		case t.id == 0 && t.title && names == 0:
+			names++
+		default:
+			return false
+		}
+	}
+	return true
+}
+
+// countWord reads a count said without a number: "twice", "a couple", or a no.
 func (l *Lexicon) countWord(ts []token, min, max int, why Reason) NumberReading {
 	at := -1
 	for i := range ts {
-		t := &ts[i]
-		v := -1
-		switch {
-		case t.is(cTally):
-			v = int(t.val)
-		case l.matchAt(pZero, ts, i) > 0, l.matchAt(pNo, ts, i) > 0 && l.matchAt(pNotNo, ts, i) < 0, t.is(cZero|cNo) && t.kind == kWord && l.matchAt(pNotNo, ts, i) < 0:
-			v = 0
-		}
-		if v < 0 {
+		if !ts[i].is(cTally) || !l.countsUp(ts[:i]) {
 			continue
 		}
-		if at >= 0 && at != v {
+		if v := int(ts[i].val); at >= 0 && at != v {
 			return NumberReading{Reason: Ambiguous}
 		}
-		at = v
+		at = int(ts[i].val)
+	}
+	if at < 0 {
+		r, _ := l.yesNo(ts)
+		if no := r.reason == Word || r.reason == Hedged || r.reason == Corrected; no && !r.yes && r.end > 0 || l.whole(pZero, ts) || zeroWord(ts) {
+			at = 0
+		}
 	}
 	switch {
 	case at < 0 && why != "":

@@ -1,5 +1,7 @@
 package answer
 
+import "slices"
+
 // part is one meaningful piece of a message that names items.
 type part struct {
 	at    int
@@ -53,7 +55,12 @@ func (n *naming) read(r *ScalesReading) {
 	start := 0
 	for i := range n.parts {
 		if n.parts[i].kind == partEnd {
-			pending = n.clause(n.parts[start:i], pending, n.textBetween(start, i))
+			text := n.textBetween(start, i)
+			ps := n.parts[start:i]
+			if !n.quiet(text) {
+				ps = digitsOnly(ps)
+			}
+			pending = n.clause(ps, pending, text)
 			start = i + 1
 		}
 	}
@@ -81,6 +88,38 @@ func (n *naming) read(r *ScalesReading) {
 	case n.values() > 0:
 		r.Reason = WrongCount
 	}
+}
+
+// quiet reports that a clause says nothing beside items, levels and small
+// words. Only then are words in it levels ("limping never") and does "all" mean
+// all items; elsewhere they are part of a tale.
+func (n *naming) quiet(text []token) bool {
+	if len(text) == 0 {
+		return true
+	}
+	base := n.indexOf(text)
+	for i := 0; i < len(text); {
+		if item, end := n.nameAt(base+i, n.itemNames()); item >= 0 {
+			i = end - base
+			continue
+		}
+		if t := &text[i]; t.kind == kWord && !small(t) && t.s != "x" && t.s != "n/a" {
+			return false
+		}
+		i++
+	}
+	return true
+}
+
+// digitsOnly drops what only a quiet clause may say.
+func digitsOnly(ps []part) []part {
+	out := make([]part, 0, len(ps))
+	for _, p := range ps {
+		if p.kind == partName || p.kind == partFix || p.kind == partValue && p.value.Reason != Word && p.value.Reason != Carried {
+			out = append(out, p)
+		}
+	}
+	return out
 }
 
 func (n *naming) values() int {
@@ -121,62 +160,6 @@ func (n *naming) split() {
 		i = n.word(i, names)
 	}
 	n.parts = append(n.parts, part{at: len(n.ts), kind: partEnd})
-}
-
-// number adds the level that m is. "0 nights" counts nights anywhere else; here
-// the name of an item behind a level is just that.
-func (n *naming) number(m *mention) {
-	if m.why == LooksLikeCount && m.form == fDigit && m.hi <= maxLevel*1000 {
-		if item, end := n.nameAt(m.last+1, n.itemNames()); item >= 0 && (n.pairs() || n.between(end)) {
-			m.why = ""
-		}
-	}
-	if m.why != "" {
-		return
-	}
-	n.parts = append(n.parts, part{at: m.first, kind: partValue, value: settle(n.ts, m, "")})
-}
-
-// between reports that the level stands between its own item's name and another
-// item with its level: "limping 2 nights 0". end is the place behind the other
-// name.
-func (n *naming) between(end int) bool {
-	k := len(n.parts) - 1
-	if k < 0 || n.parts[k].kind != partName || end >= len(n.ts) {
-		return false
-	}
-	_, ok := n.l.oneLevel(&n.ts[end])
-	return ok
-}
-
-// dropPast marks what was where the same clause says what is: "was 3 now 2".
-func dropPast(ts []token, ms []mention) {
-	for k := range ms {
-		if ms[k].why != "" || !ms[k].past {
-			continue
-		}
-		from, to := clause(ts, ms[k].first)
-		for j := range ms {
-			if ms[j].why == "" && !ms[j].past && ms[j].first >= from && ms[j].first < to {
-				ms[k].why = PastOnly
-				break
-			}
-		}
-	}
-}
-
-// pairs reports that the message has at least two levels each followed by an
-// item's name.
-func (n *naming) pairs() bool {
-	names, c := n.itemNames(), 0
-	for i := range n.ts {
-		if n.ts[i].kind == kNum {
-			if item, _ := n.nameAt(i+1, names); item >= 0 {
-				c++
-			}
-		}
-	}
-	return c >= 2
 }
 
 // word adds the part that begins with the word or sign at i and gives the
@@ -238,6 +221,9 @@ func (n *naming) clause(ps []part, pending []int, text []token) []int {
 		case partFix:
 			fix = true
 		case partBut:
+			if !slices.ContainsFunc(ps[i:], func(p part) bool { return p.kind == partName }) {
+				continue
+			}
 			n.setDefault(ps[:i])
 			if n.all != nil && i > 0 {
 				return n.assign(ps[i+1:], nil, fix, text)

@@ -29,8 +29,14 @@ func (l *Lexicon) notThis(ts []token, w *measure, m *mention) Reason {
 		return LooksLikeCount
 	case w.bill(ts):
 		return LooksLikePrice
-	case !w.own && !stands(ts, m) && !w.weighed(ts, m):
+	case !w.own && warm(ts, m):
+		return LooksLikeDose
+	case !w.own && levelLike(ts, m):
 		return NotAnAnswer
+	case !w.own && !w.weighed(ts, m) && !(stands(ts, m) && smallWords(ts[:m.first], m)):
+		return NotAnAnswer
+	case w.own && w.grams < 1500 && anyGain(ts):
+		return WeightChange // "weight's coming down, 300 g"
 	}
 	return ""
 }
@@ -66,13 +72,48 @@ func (w *measure) bill(ts []token) bool {
 	return w.own && ts[w.last].is(cCurrency) && n != nil && n.s == "for" && has(n2, cArticle)
 }
 
+// levelLike finds small bare numbers that are levels or tell of something
+// else: "a 2", "3 for stairs", "stiffness 2", "not bad for 13".
+func levelLike(ts []token, m *mention) bool {
+	p, n := before(ts, m.first, 1), after(ts, m.last, 1)
+	switch {
+	case m.frac > 0 || m.lo > 20_000:
+		return n != nil && n.s == "in" && has(after(ts, m.last, 2), cArticle)
+	case p != nil && p.s == "for":
+		return true
+	case m.lo > 10_000:
+		return false
+	}
+	return has(p, cArticle) && p.s != "the" || has(p, cSign|cItem) || n != nil && (n.s == "for" || n.s == "on" || n.s == "in") ||
+		m.form == fWord && inProse(ts, m)
+}
+
+// warm finds a temperature: "40.1 on the thermometer".
+func warm(ts []token, m *mention) bool {
+	from, to := clause(ts, m.first)
+	for i := from; i < to; i++ {
+		if ts[i].is(cTemp) {
+			return true
+		}
+	}
+	return false
+}
+
+func anyGain(ts []token) bool {
+	for i := range ts {
+		if ts[i].is(cGain) && ts[i].s != "under" && ts[i].s != "over" && ts[i].s != "more" && ts[i].s != "less" {
+			return true
+		}
+	}
+	return false
+}
+
 // weighed reports that a bare number stands behind a word of weighing, or that
 // it is written with a decimal and only a name follows it.
 func (w *measure) weighed(ts []token, m *mention) bool {
-	from, _ := clause(ts, w.first)
-	for i := from; i < w.first; i++ {
+	for i := 0; i < len(ts); i++ {
 		if ts[i].is(cWeigh) {
-			return goesOn(ts, m)
+			return stands(ts, m) || i < w.first && goesOn(ts, m) && sameSentence(ts, i, w.first)
 		}
 	}
 	n := after(ts, w.last, 1)
@@ -208,6 +249,16 @@ func vague(ts []token, w *measure) bool {
 	return false
 }
 
+// sameSentence reports that no full stop or line break parts two places.
+func sameSentence(ts []token, from, to int) bool {
+	for i := from; i < to; i++ {
+		if ts[i].kind == kPunct && (ts[i].r == '.' || ts[i].r == '\n' || ts[i].r == '!') {
+			return false
+		}
+	}
+	return true
+}
+
 // person marks the weight of a person, alone or with the dog in their arms.
 func (w *measure) person(ts []token) {
 	for n := 1; n <= 7; n++ {
@@ -237,13 +288,17 @@ func (w *measure) person(ts []token) {
 }
 
 func (w *measure) personAfter(ts []token) {
-	for n := 1; n <= 4; n++ {
+	for n := 1; n <= 10; n++ {
 		p := after(ts, w.last, n)
 		if p == nil || p.kind == kNum || p.is(cNow) && n == 1 {
 			return
 		}
 		q := after(ts, w.last, n+1)
 		switch {
+		case p.s == "with" && q != nil && q.s == "me":
+			w.with = true
+			return
+		case n > 4 && !p.is(cWith):
 		case p.s == "without", p.s == "alone", p.s == "own", (p.s == "me" || p.s == "myself") && n <= 2 && (q == nil || q.kind == kNum || q.is(cJoin)):
 			w.alone = true
 		case withDog(p, q):
@@ -303,15 +358,30 @@ func subtract(ts []token, ws []measure) (WeightReading, bool) {
 	return WeightReading{Grams: g, Unit: ws[with].unit, OK: true, Reason: Subtracted}, true
 }
 
+// inArms reports that the text tells of a person on the scale with the dog, so
+// that a single weight is both of them.
+func inArms(ts []token) bool {
+	for i := range ts {
+		p, q := &ts[i], after(ts, i, 1)
+		if q != nil && (p.is(cWith) && p.s != "with" && p.s != "plus" && dogWord(q) && q.s != "the" || p.s == "with" && q.s == "me") {
+			return true
+		}
+	}
+	return false
+}
+
 // rangesOfWeight marks "31-32" and "31 or 32": a range is asked again, since a
 // scale shows one number.
 func rangesOfWeight(ts []token, ws []measure) {
 	for k := 0; k+1 < len(ws); k++ {
 		a, b := &ws[k], &ws[k+1]
+		gap := ts[a.last+1 : b.first]
+		if a.why == "" && !a.own && b.why != "" && b.why != OutOfRange && len(gap) == 1 && (gap[0].is(cOr) || gap[0].r == '-') {
+			a.why = b.why // "15 or 20 centimetres"
+		}
 		if a.why != "" || b.why != "" || b.corrected {
 			continue
 		}
-		gap := ts[a.last+1 : b.first]
 		if len(gap) == 1 && (gap[0].is(cOr) || gap[0].kind == kPunct && (gap[0].r == '-' || gap[0].r == '/') && !near(a.grams, b.grams)) ||
 			len(gap) > 0 && gap[0].is(cJoin) && has(before(ts, a.first, 1), cBetween) {
 			a.why, b.why = Ambiguous, Ambiguous

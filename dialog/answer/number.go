@@ -48,7 +48,7 @@ func readNumber(ts []token, i int) (mention, bool) {
 	t := &ts[i]
 	switch {
 	case t.kind == kNum:
-		if i > 0 && ts[i-1].kind == kWord && t.glued && !ts[i-1].is(cCurrency|cRating|cUnit) && len(ts[i-1].s) > 1 {
+		if i > 0 && ts[i-1].kind == kWord && t.glued && !ts[i-1].is(cCurrency|cRating|cUnit|cSign) && ts[i-1].s != "x" && ts[i-1].s != "q" {
 			m.why = NotAnAnswer // "b12", "covid19": part of a name
 		}
 		m.lo = t.val * 1000
@@ -185,14 +185,11 @@ func (m *mention) pointWord(ts []token) {
 func (m *mention) afterWord(ts []token) {
 	i := m.first
 	v := ts[i].val
-	if ts[i].is(cHundred) {
-		v = 100
-	}
-	take := func(k int, c classes) bool { return k < len(ts) && ts[k].kind == kWord && ts[k].is(c) }
-	ones := func(k int) bool { return take(k, cNumWord) && ts[k].val > 0 && ts[k].val < 10 && !ts[k].is(cHundred) }
-	if ts[i].is(cTens) && ones(i+1) {
+	take := func(k int) bool { return k < len(ts) && ts[k].kind == kWord && ts[k].is(cNumWord) }
+	ones := func(k int) bool { return take(k) && ts[k].val > 0 && ts[k].val < 10 }
+	if ts[i].tens() && ones(i+1) {
 		v, m.last = v+ts[i+1].val, i+1
-	} else if v > 0 && v < 10 && take(i+1, cHundred) {
+	} else if v > 0 && v < 10 && take(i+1) && ts[i+1].val == 100 {
 		v, m.last = v*100, i+1
 	}
 	if v >= 100 {
@@ -202,17 +199,20 @@ func (m *mention) afterWord(ts []token) {
 	m.pointWord(ts)
 }
 
+// tens reports a word from twenty to ninety.
+func (t *token) tens() bool { return t.val >= 20 && t.val < 100 && t.val%10 == 0 }
+
 func (m *mention) belowHundred(ts []token) int64 {
 	k := m.last + 1
 	if k < len(ts) && ts[k].is(cJoin) {
 		k++
 	}
-	if k >= len(ts) || !ts[k].is(cNumWord) || ts[k].is(cHundred) {
+	if k >= len(ts) || !ts[k].is(cNumWord) || ts[k].val >= 100 {
 		return 0
 	}
 	v := ts[k].val
 	m.last = k
-	if ts[k].is(cTens) && k+1 < len(ts) && ts[k+1].is(cNumWord) && ts[k+1].val < 10 {
+	if ts[k].tens() && k+1 < len(ts) && ts[k+1].is(cNumWord) && ts[k+1].val < 10 {
 		v += ts[k+1].val
 		m.last = k + 1
 	}

@@ -119,7 +119,7 @@ func TestNumberTable(t *testing.T) {
 }
 
 func TestControlTable(t *testing.T) {
-	for _, r := range rows(t, "control.tsv", 3) {
+	for _, r := range append(rows(t, "control.tsv", 3), rows(t, "control_more.tsv", 3)...) {
 		got, why := English().Control(r.text)
 		r.check(t, got.String(), why)
 	}

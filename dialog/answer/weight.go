@@ -43,6 +43,9 @@ func (l *Lexicon) Weight(text string, def Unit) WeightReading {
 		return r
 	}
 	r := chooseWeight(ws)
+	if r.OK && inArms(ts) {
+		return WeightReading{Reason: NotThisWeight}
+	}
 	if !r.OK && len(ms) == 0 {
 		r.Reason = NotAnAnswer
 		if l.mentionsSame(ts) {
@@ -57,8 +60,19 @@ func (l *Lexicon) saysCannotWeigh(ts []token) bool {
 		if l.matchAt(pCannotWeigh, ts, i) > i {
 			return true
 		}
+		if end := l.matchAt(pCannotLift, ts, i); end > i && !pronoun(before2(ts, i)) && (end >= len(ts) || ts[end].boundary() || ts[end].is(cPolite)) {
+			return true
+		}
 	}
 	return false
+}
+
+// before2 gives the word before token i, or an empty one.
+func before2(ts []token, i int) *token {
+	if p := before(ts, i, 1); p != nil && p.s != "i" && p.s != "we" {
+		return p
+	}
+	return &token{}
 }
 
 // mentionsSame finds "he weighs the same".
@@ -210,12 +224,15 @@ func rounded(nano int64) int64 { return (nano + 500_000_000) / 1_000_000_000 }
 
 // chooseWeight settles on one weight, or says why none can be settled on.
 func chooseWeight(ws []measure) WeightReading {
-	at, n := -1, 0
+	at, n, stray := -1, 0, 0
 	why := Reason("")
 	fix := -1
 	for k := range ws {
 		w := &ws[k]
 		if w.why != "" {
+			if !w.own && (w.why == OutOfRange || w.why == Ambiguous || w.why == NotAnAnswer) {
+				stray++ // "0 1 1 0" is a list of levels
+			}
 			if why == "" {
 				why = w.why
 			}
@@ -225,7 +242,7 @@ func chooseWeight(ws []measure) WeightReading {
 			fix = k
 		}
 		switch {
-		case at >= 0 && near(ws[at].grams, w.grams):
+		case at >= 0 && near(ws[at].grams, w.grams) && (w.own || w.grams > 5000):
 		case at >= 0 && (ws[at].past && !w.past || w.now && !ws[at].now):
 			at, n = k, 1
 		case at >= 0 && (w.past && !ws[at].past || ws[at].now && !w.now):
@@ -237,7 +254,7 @@ func chooseWeight(ws []measure) WeightReading {
 		at, n = fix, 1
 	}
 	switch {
-	case n > 1:
+	case n > 1, at >= 0 && stray > 0 && !ws[at].own:
 		return WeightReading{Reason: Ambiguous}
 	case at >= 0:
 		return ws[at].reading(len(ws) > 1)

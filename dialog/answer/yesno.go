@@ -1,7 +1,5 @@
 package answer
 
-import "strings"
-
 // vote is one sign of yes or no in a text.
 type vote struct {
 	at, end int
@@ -18,13 +16,18 @@ func (l *Lexicon) YesNo(text string) YesNoReading {
 	if len(ts) == 0 {
 		return YesNoReading{Reason: Empty}
 	}
-	var vb [8]vote
-	votes, unsure := l.votes(ts, vb[:0])
-	v, reason := elect(ts, votes, unsure)
+	v, reason := l.yesNo(ts)
 	if reason != "" {
 		return YesNoReading{Reason: reason, Detail: ""}
 	}
 	return YesNoReading{Value: v.yes, OK: true, Reason: v.reason, Detail: detail(composed(text), ts, v.end)}
+}
+
+// yesNo gives the vote that decides, or the reason why none does.
+func (l *Lexicon) yesNo(ts []token) (vote, Reason) {
+	var vb [8]vote
+	votes, unsure := l.votes(ts, vb[:0])
+	return elect(ts, votes, unsure)
 }
 
 // votes walks the clauses. Words of yes and no count at the start of a clause,
@@ -92,7 +95,7 @@ func (l *Lexicon) voteAt(ts []token, i int, open bool) (vote, bool) {
 	if open && no > 0 && no >= yes && (no != i+2 || whollyYes(ts, i, no)) {
 		return vote{i, no, false, hedgeOf(ts[i:no])}, true
 	}
-	if open && yes > 0 && ((yes > i+1 || ts[i].is(cSubject)) && whollyYes(ts, i, yes) || ts[i].is(cYes) && yes == i+1) {
+	if open && yes > 0 && ((yes > i+1 || ts[i].is(cSubject)) && whollyYes(ts, i, yes) && !has(before(ts, i, 1), cGood) || ts[i].is(cYes) && !ts[i].is(cYesAlone) && yes == i+1) {
 		return vote{i, yes, true, hedgeOf(ts[i:yes])}, true
 	}
 	if well > 0 && !turnedRound(ts, i) {
@@ -108,6 +111,9 @@ func (l *Lexicon) voteAt(ts []token, i int, open bool) (vote, bool) {
 		return vote{i, no, false, Word}, true // "he has had no problems"
 	}
 	t := &ts[i]
+	if t.is(cYesAlone) && !wholeClause(ts, vote{end: i + 1}) && !(i+1 < len(ts) && ts[i+1].is(cPolite) && !ts[i+1].is(cGood)) {
+		return vote{}, false // "absolutely fine since", "I'm sure of it"
+	}
 	if open && t.is(cYes) && !(t.s == "course" && i > 0 && ts[i-1].s != "of") {
 		return vote{i, i + 1, true, Word}, true
 	}
@@ -159,7 +165,13 @@ func whollyYes(ts []token, i, end int) bool {
 	if !pronoun(&ts[i]) {
 		return true
 	}
-	return end >= len(ts) || ts[end].boundary() || ts[end].is(cBut) || ts[end].is(cPolite) && !ts[end].is(cGood) && ts[end].s[0] != 'o' && ts[end].s != "k"
+	if end >= len(ts) || ts[end].boundary() {
+		return true
+	}
+	if end == i+1 {
+		return false // "hes all over the place"
+	}
+	return ts[end].is(cBut) && ts[end].s != "only" || ts[end].is(cPolite) && !ts[end].is(cGood) && ts[end].s[0] != 'o' && ts[end].s != "k"
 }
 
 func pronoun(t *token) bool {
@@ -191,143 +203,4 @@ func hedgeOf(ts []token) Reason {
 		}
 	}
 	return Word
-}
-
-// elect settles the votes, or gives the reason why they can't be settled.
-func elect(ts []token, votes []vote, unsure int) (vote, Reason) {
-	words := votes[:0:0]
-	for _, v := range votes {
-		if v.reason == Ambiguous {
-			if len(words) > 0 && words[0].yes && ts[v.at-1].kind == kPunct {
-				continue // "Yes. No appetite."
-			}
-			return vote{}, Ambiguous
-		}
-		if v.reason != Emoji {
-			words = append(words, v)
-		}
-	}
-	if len(words) == 0 {
-		words = votes
-	}
-	switch {
-	case unsure >= 0 && !firm(ts, words, unsure):
-		return vote{}, Unsure
-	case len(words) == 0:
-		return vote{}, NotAnAnswer
-	}
-	first := words[0]
-	if question(ts, first) {
-		return vote{}, Asked
-	}
-	if v, reason, done := turned(ts, words); done {
-		return v, reason
-	}
-	if !first.yes && exception(ts, first.end, words) {
-		return vote{}, Ambiguous
-	}
-	return first, ""
-}
-
-// firm reports that somebody who also says "not sure" has first said yes or no
-// in a clause of its own.
-func firm(ts []token, words []vote, unsure int) bool {
-	if len(words) == 0 || words[0].at != 0 || words[0].reason != Word {
-		return false
-	}
-	_, to := clause(ts, 0)
-	return unsure > to
-}
-
-// question finds "yes?" and "is that a no?".
-func question(ts []token, v vote) bool {
-	_, to := clause(ts, v.at)
-	if to >= len(ts) || ts[to].r != '?' {
-		return false
-	}
-	return v.end == to || v.at > 0
-}
-
-// turned settles texts that say both yes and no: a correction wins ("no wait,
-// yes"), an Australasian "yeah nah" goes by its last word, well-being beside a
-// yes changes nothing, all else stays open.
-func turned(ts []token, words []vote) (vote, Reason, bool) {
-	first := words[0]
-	for k := 1; k < len(words); k++ {
-		v := words[k]
-		if v.yes == first.yes || v.reason == AllWell && first.reason != AllWell {
-			continue
-		}
-		if first.reason == AllWell {
-			return vote{}, Ambiguous, true // "he's fine, yes he was sick"
-		}
-		if correctsVote(ts, words[k-1].end, v.at) {
-			v.reason = Corrected
-			return v, "", true
-		}
-		if v.at == first.end && (first.yes && ts[v.at].s == "nah" && ts[first.at].s != "yes" || !first.yes && ts[first.at].s == "nah") {
-			return v, "", true
-		}
-		// "yes, no appetite": a yes with a report; "no, yes" stays open.
-		if first.yes && v.at > first.end && ts[v.at-1].kind == kPunct && !wholeClause(ts, v) {
-			continue
-		}
-		return vote{}, Ambiguous, true
-	}
-	return vote{}, "", false
-}
-
-func wholeClause(ts []token, v vote) bool {
-	return v.end >= len(ts) || ts[v.end].boundary()
-}
-
-func correctsVote(ts []token, from, to int) bool {
-	corr := false
-	for i := from; i < to; i++ {
-		t := &ts[i]
-		switch {
-		case t.is(cCorr):
-			corr = true
-		case t.kind == kPunct, t.is(cSoft), t.is(cPolite):
-		default:
-			return false
-		}
-	}
-	return corr
-}
-
-// exception finds a "but" behind a no, unless only well-being or thanks
-// follow it.
-func exception(ts []token, from int, words []vote) bool {
-	for i := from; i < len(ts); i++ {
-		if !ts[i].is(cBut) || ts[i].s == "only" || ts[i].s == "besides" {
-			continue
-		}
-		for _, v := range words {
-			if v.at > i && v.reason == AllWell && quietWords(ts[i+1:v.at]) {
-				return false
-			}
-		}
-		if !quietWords(ts[i+1:]) {
-			return true
-		}
-	}
-	return false
-}
-
-func quietWords(ts []token) bool {
-	for i := range ts {
-		if ts[i].kind == kNum || ts[i].kind == kWord && !ts[i].is(cSoft|cPolite) {
-			return false
-		}
-	}
-	return true
-}
-
-// detail is what stands behind the answer, in the owner's words.
-func detail(text string, ts []token, end int) string {
-	if end >= len(ts) {
-		return ""
-	}
-	return strings.Trim(text[ts[end].from:], " \t\r\n,.;:!-–—")
 }
