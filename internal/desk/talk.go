@@ -37,7 +37,7 @@ func (d *Desk) conversation(v *visit, h *care.Household, entries []store.LogEntr
 		t.entry(&entries[i])
 	}
 	for _, m := range h.Sent {
-		if i, ok := t.sent[m.ID]; ok && t.lines[i].Fate == "" {
+		if i, ok := t.sent[h.MessageID(m)]; ok && t.lines[i].Fate == "" {
 			t.fate(i, m.Fate.String())
 		}
 	}
