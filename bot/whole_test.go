@@ -235,7 +235,7 @@ func TestRedisAway(t *testing.T) {
 	require.Eventually(t, func() bool { return client.Ping(t.Context()).Err() == nil }, 10*time.Second, 20*time.Millisecond)
 	require.Equal(t, keys, client.DBSize(t.Context()).Val(), "nothing is half written")
 	require.Zero(t, s.provider.Redeliver(t.Context()), "the provider's next attempt is taken")
-	require.Len(t, s.household(t, ruth).Seen, 2)
+	require.Len(t, s.household(t, ruth).Seen, 2*8)
 	s.quiet(t, "MARKED", ruth.Value[1:])
 }
 

@@ -96,7 +96,7 @@ func (t *turn) begin(contact int8) {
 			continue
 		}
 		t.schedule(int8(i))
-		if d.Done == 0 && len(d.Course.Readings()) == 0 {
+		if _, any := d.Course.Last(); d.Done == 0 && !any {
 			t.h.Contacts[contact].Talk.Queue = append(t.h.Contacts[contact].Talk.Queue,
 				Prompt{Kind: PromptCheckIn, Dog: int8(i), Slot: slot(PromptCheckIn, int8(i), t.today()), Due: t.at})
 			t.advance(int8(i), PromptCheckIn)

@@ -103,11 +103,10 @@ func (d *Dog) ignores(s signs.Sign, at int64) bool {
 
 // before gives the last answered level of each item, for SAME.
 func (d *Dog) before() map[string]int {
-	rs := d.Course.Readings()
-	if len(rs) == 0 {
+	last, ok := d.Course.Last()
+	if !ok {
 		return nil
 	}
-	last := rs[len(rs)-1]
 	m := make(map[string]int, clinical.ItemCount)
 	for i, l := range last.Items {
 		if l.Answered() {

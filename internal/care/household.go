@@ -18,7 +18,7 @@ type Household struct {
 	Dogs     []Dog      `cbor:"4,keyasint,omitempty"`
 	Alerts   []Alert    `cbor:"5,keyasint,omitempty"` // open ones, and closed ones that still hold a reason shut
 	Sent     []Sent     `cbor:"6,keyasint,omitempty"` // the last messages to its people, oldest first
-	Seen     []string   `cbor:"7,keyasint,omitempty"` // event keys of the last messages from them, oldest first
+	Seen     Keys       `cbor:"7,keyasint,omitempty"` // the last events that had a key
 	Seq      uint64     `cbor:"8,keyasint"`           // turns taken
 	AlertSeq uint16     `cbor:"9,keyasint,omitempty"` // alerts ever raised
 	// Stranger marks a number that wrote in without being enrolled.
@@ -229,6 +229,7 @@ type QuietedSign struct {
 
 // Sent is one message to a person of the household and what became of it.
 type Sent struct {
+	// ID is the message's id less the household's, with which every id begins.
 	ID      string  `cbor:"1,keyasint"`
 	At      int64   `cbor:"2,keyasint"`
 	Contact int8    `cbor:"3,keyasint"`

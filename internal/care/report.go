@@ -11,7 +11,7 @@ const CodeLate = "late"
 func (t *turn) report(r *Report) Reason {
 	var m *Sent
 	for i := range t.h.Sent {
-		if t.h.Sent[i].ID == r.Message {
+		if t.h.MessageID(t.h.Sent[i]) == r.Message {
 			m = &t.h.Sent[i]
 		}
 	}
@@ -28,6 +28,9 @@ func (t *turn) report(r *Report) Reason {
 	}
 	return FateRecorded
 }
+
+// MessageID is the whole id of a message that a household was sent.
+func (h *Household) MessageID(s Sent) string { return string(h.ID) + "-" + s.ID }
 
 // String returns the fate as the record keeps it.
 func (f Fate) String() string {

@@ -263,7 +263,7 @@ func signCodes(found []signs.Sign) []string {
 // tieTo lets the fate of a message count for an alert.
 func (t *turn) tieTo(message string, alert uint16) {
 	for i := range t.h.Sent {
-		if t.h.Sent[i].ID == message {
+		if t.h.MessageID(t.h.Sent[i]) == message {
 			t.h.Sent[i].Alert = alert
 		}
 	}

@@ -148,8 +148,8 @@ func (t *turn) rank() float64 {
 		if d.Status != Followed {
 			continue
 		}
-		if rs := d.Course.Readings(); len(rs) > 0 {
-			worst = max(worst, rs[len(rs)-1].Index.Total)
+		if last, ok := d.Course.Last(); ok {
+			worst = max(worst, last.Index.Total)
 		}
 	}
 	return top + float64(worst)/2

@@ -19,7 +19,7 @@ const (
 // changed, and the same arguments give the same result.
 func Turn(r *Rules, h Household, e Event) Result {
 	t := &turn{r: r, h: clone(h), e: e, at: e.At.Unix()}
-	if e.Key != "" && slices.Contains(h.Seen, e.Key) {
+	if e.Key != "" && h.Seen.Has(e.Key) {
 		return Result{Household: h, Reason: Repeated, Next: t.next(), Rank: t.rank()}
 	}
 	t.h.Seq++
@@ -56,13 +56,15 @@ func (t *turn) remember(key string) {
 	if key == "" {
 		return
 	}
-	t.h.Seen = append(t.h.Seen, key)
-	if n := len(t.h.Seen) - keptSeen; n > 0 {
-		t.h.Seen = t.h.Seen[n:]
-	}
+	t.h.Seen = t.h.Seen.With(key, keptSeen)
 }
 
-func (t *turn) fact(f Fact) { t.out.Facts = append(t.out.Facts, f) }
+func (t *turn) fact(f Fact) {
+	if t.out.Facts == nil {
+		t.out.Facts = make([]Fact, 0, 8) // an ordinary answer keeps about so many
+	}
+	t.out.Facts = append(t.out.Facts, f)
+}
 
 // note records a fact about a dog; dog -1 is the household.
 func (t *turn) note(kind FactKind, dog int8, code, text string) {
@@ -181,11 +183,12 @@ func (t *turn) sayStep(contact, dog int8, p Purpose, script, step string) string
 // send puts a text in the outbox and follows its fate.
 func (t *turn) send(contact int8, p Purpose, text string) string {
 	c := &t.h.Contacts[contact]
-	id := fmt.Sprintf("%s-%x-%x", t.h.ID, t.h.Seq, len(t.out.Send))
+	own := fmt.Sprintf("%x-%x", t.h.Seq, len(t.out.Send))
+	id := string(t.h.ID) + "-" + own
 	m := Message{ID: id, To: c.Address, Via: c.Via, Text: text, Purpose: p, Contact: contact}
 	m.NotAfter = t.notAfter(*c, p)
 	t.out.Send = append(t.out.Send, m)
-	t.h.Sent = append(t.h.Sent, Sent{ID: id, At: t.at, Contact: contact, Purpose: p})
+	t.h.Sent = append(t.h.Sent, Sent{ID: own, At: t.at, Contact: contact, Purpose: p})
 	if n := len(t.h.Sent) - keptSent; n > 0 {
 		t.h.Sent = t.h.Sent[n:]
 	}
@@ -281,7 +284,6 @@ func clone(h Household) Household {
 	}
 	h.Alerts = slices.Clone(h.Alerts)
 	h.Sent = slices.Clone(h.Sent)
-	h.Seen = slices.Clone(h.Seen)
 	return h
 }
 

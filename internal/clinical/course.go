@@ -150,6 +150,14 @@ func (c *Course) ChangeOwnActivity(item Item, at int64) {
 	}
 }
 
+// Last is the newest reading; false where there is none.
+func (c *Course) Last() (Reading, bool) {
+	if c.Past.n == 0 {
+		return Reading{}, false
+	}
+	return c.Past.reading(int(c.Past.n) - 1), true
+}
+
 // Readings are the last readings, oldest first, 26 at most.
 func (c *Course) Readings() []Reading {
 	out := make([]Reading, c.Past.n)

@@ -133,14 +133,11 @@ func enrols(a contact.Address) care.Event {
 // message, keeps the words, and wants to be asked again in an hour. "help!"
 // raises an alert; an enrolment makes the household one of the practice's.
 func plainTurn(r *care.Rules, h care.Household, e care.Event) care.Result {
-	if slices.Contains(h.Seen, e.Key) {
+	if h.Seen.Has(e.Key) {
 		return care.Result{Household: h, Reason: care.Repeated}
 	}
 	h.Seq++
-	h.Seen = append(slices.Clone(h.Seen), e.Key)
-	if n := len(h.Seen) - 5; n > 0 {
-		h.Seen = h.Seen[n:]
-	}
+	h.Seen = h.Seen.With(e.Key, 5)
 	res := care.Result{Reason: care.Answered, Next: e.At.Add(time.Hour)}
 	switch {
 	case e.Message != nil:
