@@ -142,3 +142,17 @@ func TestASecondTickSendsNothing(t *testing.T) {
 	require.Empty(t, again.Send)
 	require.Equal(t, care.NothingDue, again.Reason)
 }
+
+func TestAnInvitationWaitsForTheMorning(t *testing.T) {
+	t.Parallel()
+	k := newTalk(t)
+	k.now = time.Date(2026, 3, 2, 22, 30, 0, 0, k.rules.Zone)
+	k.dogs = []care.EnrolledDog{{Name: "Bramble"}}
+	k.enrolled()
+	require.Empty(t, k.sent)
+	require.Equal(t, time.Date(2026, 3, 3, 8, 0, 0, 0, k.rules.Zone).Unix(), k.next.Unix())
+	k.moveTo(time.Date(2026, 3, 3, 8, 0, 0, 0, k.rules.Zone))
+	require.Len(t, k.sent, 1)
+	k.owner("yes")
+	require.Equal(t, care.Agreed, k.house.Contacts[0].Consent.State)
+}

@@ -115,5 +115,9 @@ func (t *turn) invite(contact int8) {
 	t.fact(Fact{Kind: FactConsent, Contact: contact + 1, Code: Invited.String()})
 	dog, _ := t.onlyDog()
 	p := Prompt{Kind: PromptInvitation, Dog: dog, Slot: "invitation", Due: t.at}
+	if t.outsideQuiet(c, t.at) > t.at { // it waits for the morning like everything automatic
+		c.Talk.Queue = insertPrompt(c.Talk.Queue, p)
+		return
+	}
 	t.openPrompt(contact, p, ForPrompt)
 }

@@ -102,6 +102,17 @@ const (
 	PromptSignCheck    PromptKind = "signcheck" // one closed question about an unsure sign
 )
 
+// mayBeAsked reports whether something waits to be asked of a contact with no
+// dialog open. Before they have agreed that is the invitation alone.
+func (c *Contact) mayBeAsked() bool {
+	talk := &c.Talk
+	if talk.Open != nil || len(talk.Queue) == 0 && talk.Suspended == nil {
+		return false
+	}
+	return c.Consent.State == Agreed ||
+		c.Consent.State == Invited && len(talk.Queue) > 0 && talk.Queue[0].Kind == PromptInvitation
+}
+
 // Prompt is a dialog that fell due and waits for its turn.
 type Prompt struct {
 	Kind PromptKind `cbor:"1,keyasint"`

@@ -240,7 +240,7 @@ func (t *turn) nextOfTalk(c *Contact, consider func(int64)) {
 	if c.Talk.Paused > t.at && (len(c.Talk.Queue) > 0 || c.Talk.Open != nil) {
 		consider(c.Talk.Paused)
 	}
-	if c.Talk.Open == nil && (len(c.Talk.Queue) > 0 || c.Talk.Suspended != nil) {
-		consider(max(t.heldUntil(c), t.at+1))
+	if c.mayBeAsked() {
+		consider(t.outsideQuiet(c, max(t.heldUntil(c), t.at+1)))
 	}
 }

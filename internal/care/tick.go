@@ -144,8 +144,7 @@ func (t *turn) tickTalk(contact int8) Reason {
 	c := &t.h.Contacts[contact]
 	o := c.Talk.Open
 	if o == nil {
-		if c.Consent.State == Agreed && t.heldUntil(c) <= t.at && (len(c.Talk.Queue) > 0 || c.Talk.Suspended != nil) &&
-			t.outsideQuiet(c, t.at) <= t.at {
+		if c.mayBeAsked() && t.heldUntil(c) <= t.at && t.outsideQuiet(c, t.at) <= t.at {
 			t.openNext(contact, ForPrompt)
 			return Prompted
 		}
