@@ -55,7 +55,7 @@ func compared(ts []token, m *mention) bool {
 // denied finds "no 2" with nothing before it to take back.
 func denied(ts []token, m *mention) bool {
 	p := before(ts, m.first, 1)
-	return p != nil && p.s == "no" && before(ts, m.first, 2) == nil && m.first == 1
+	return p != nil && p.s == "no" && before(ts, m.first, 2) == nil && m.first == 1 && !has(after(ts, m.last, 1), cCorr)
 }
 
 // clause gives the bounds of the clause around token i.

@@ -148,7 +148,7 @@ func correctsVote(ts []token, from, to int) bool {
 // follow it.
 func exception(ts []token, from int, words []vote) bool {
 	for i := from; i < len(ts); i++ {
-		if !ts[i].is(cBut) || ts[i].s == "only" || ts[i].s == "besides" {
+		if !butAt(ts, i) {
 			continue
 		}
 		for _, v := range words {
@@ -161,6 +161,20 @@ func exception(ts []token, from int, words []vote) bool {
 		}
 	}
 	return false
+}
+
+// butAt finds a word that takes back what stands before it: "but", "only he's
+// drinking loads", and a "well" by itself.
+func butAt(ts []token, i int) bool {
+	t := &ts[i]
+	switch {
+	case t.s == "well":
+		return i > 0 && ts[i-1].boundary() && i+1 < len(ts) && ts[i+1].boundary()
+	case t.s == "only":
+		n := after(ts, i, 1)
+		return n != nil && pronoun(n)
+	}
+	return t.is(cBut) && t.s != "besides"
 }
 
 func quietWords(ts []token) bool {

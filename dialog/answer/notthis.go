@@ -263,7 +263,14 @@ func sameSentence(ts []token, from, to int) bool {
 func (w *measure) person(ts []token) {
 	for n := 1; n <= 7; n++ {
 		p := before(ts, w.first, n)
-		if p == nil || p.kind == kNum {
+		if p != nil && p.kind == kNum {
+			// "70 without him 95 with him": the words belong to the number before.
+			if from, _ := clause(ts, w.first); &ts[from] == p {
+				w.with, w.alone = false, false
+			}
+			break
+		}
+		if p == nil {
 			break
 		}
 		q := before(ts, w.first, n-1)
@@ -281,7 +288,9 @@ func (w *measure) person(ts []token) {
 			continue
 		}
 	}
-	w.personAfter(ts)
+	if !w.with && !w.alone {
+		w.personAfter(ts)
+	}
 	if w.with {
 		w.alone = false
 	}
@@ -295,7 +304,7 @@ func (w *measure) personAfter(ts []token) {
 		}
 		q := after(ts, w.last, n+1)
 		switch {
-		case p.s == "with" && q != nil && q.s == "me":
+		case p.s == "with" && (q == nil && n == 1 || q != nil && q.s == "me"):
 			w.with = true
 			return
 		case n > 4 && !p.is(cWith):

@@ -83,7 +83,7 @@ func startsWithX(ts []token) bool {
 		return false
 	}
 	n := &ts[1]
-	return !n.glued && n.s != "ray" && n.s != "rays" && !n.is(cPolite) && !(n.kind == kPunct && n.r == '?')
+	return (!n.glued || n.kind == kPunct) && n.s != "ray" && n.s != "rays" && !n.is(cPolite) && !(n.kind == kPunct && n.r == '?')
 }
 
 // zeroWord reads "none", "never today", "no limping at all": nothing else in

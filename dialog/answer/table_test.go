@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -63,7 +64,7 @@ func sayScale(r ScaleReading) string {
 }
 
 func TestScaleTable(t *testing.T) {
-	for _, r := range append(rows(t, "scale.tsv", 3), rows(t, "scale_more.tsv", 3)...) {
+	for _, r := range slices.Concat(rows(t, "scale.tsv", 3), rows(t, "scale_more.tsv", 3), rows(t, "scale_third.tsv", 3)) {
 		got := English().Scale(r.text, nil)
 		r.check(t, sayScale(got), got.Reason)
 	}
@@ -80,7 +81,7 @@ func sayYesNo(r YesNoReading) string {
 }
 
 func TestYesNoTable(t *testing.T) {
-	for _, r := range append(rows(t, "yesno.tsv", 3), rows(t, "yesno_more.tsv", 3)...) {
+	for _, r := range slices.Concat(rows(t, "yesno.tsv", 3), rows(t, "yesno_more.tsv", 3), rows(t, "yesno_third.tsv", 3)) {
 		got := English().YesNo(r.text)
 		r.check(t, sayYesNo(got), got.Reason)
 	}
@@ -97,7 +98,7 @@ func sayWeight(r WeightReading) string {
 }
 
 func TestWeightTable(t *testing.T) {
-	for _, r := range append(rows(t, "weight.tsv", 4), rows(t, "weight_more.tsv", 4)...) {
+	for _, r := range slices.Concat(rows(t, "weight.tsv", 4), rows(t, "weight_more.tsv", 4), rows(t, "weight_third.tsv", 4)) {
 		unit := Kilograms
 		if r.want[0] == "lb" {
 			unit = Pounds
