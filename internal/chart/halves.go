@@ -5,7 +5,7 @@ import "fmt"
 // Halves draws the pain and the mobility half of an index over time, small: pain
 // solid with circles, mobility dashed with squares.
 func Halves(in IndexInput) (string, Table) {
-	p := plot{left: 46, top: 20, right: 610, bottom: 130, low: 0, high: 100, zone: in.Zone}
+	p := plot{left: 46, top: 20, right: 576, bottom: 130, low: 0, high: 100, zone: in.Zone}
 	c := newCanvas("halves", halvesLabel(in), 720, 154)
 	table := halvesTable(in)
 	c.scoreAxis(&p, 50)

@@ -1,6 +1,7 @@
 package chart
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strconv"
@@ -56,8 +57,12 @@ type Event struct {
 // Span is a stretch of time.
 type Span struct{ From, To int64 }
 
-// mostLetters is how many events are named beneath a drawing; all are marked.
+// mostLetters is how many events are named beneath a drawing, the newest; all are
+// marked.
 const mostLetters = 8
+
+// lettered is the place of the first event that has a letter.
+func lettered(events []Event) int { return max(len(events)-mostLetters, 0) }
 
 func (pt Point) scored() bool { return pt.Scored && !pt.Missed && finite(pt.Value) }
 
@@ -65,14 +70,14 @@ func (pt Point) scored() bool { return pt.Scored && !pt.Missed && finite(pt.Valu
 func Index(in IndexInput) (string, Table) {
 	events := shown(in)
 	key := indexKey(in)
-	lines := min(len(events), mostLetters)
+	lines := (min(len(events), mostLetters) + 1) / 2
 	if len(events) > mostLetters {
 		lines++
 	}
 	if len(key) > 0 {
 		lines++
 	}
-	p := plot{left: 46, top: 26, right: 610, bottom: 236, low: 0, high: 100, zone: in.Zone}
+	p := plot{left: 46, top: 26, right: 576, bottom: 236, low: 0, high: 100, zone: in.Zone}
 	c := newCanvas("index", indexLabel(in), 720, p.bottom+28+float64(lines)*16)
 	if len(in.Points) == 0 {
 		c.scoreAxis(&p, 20)
@@ -119,15 +124,7 @@ func shown(in IndexInput) []Event {
 			list = append(list, e)
 		}
 	}
-	slices.SortStableFunc(list, func(a, b Event) int {
-		switch {
-		case a.At < b.At:
-			return -1
-		case a.At > b.At:
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(list, func(a, b Event) int { return cmp.Compare(a.At, b.At) })
 	return list
 }
 
@@ -145,8 +142,8 @@ func (c *canvas) scoreAxis(p *plot, step int) {
 
 // settling shades the time after a change in which nothing counts yet.
 func (c *canvas) settling(p *plot, spans []Span) {
-	for _, s := range spans {
-		if s.To < p.from || s.From > p.to || s.To <= s.From {
+	for _, s := range merged(spans) {
+		if s.To < p.from || s.From > p.to {
 			continue
 		}
 		x1, x2 := p.x(s.From), p.x(s.To)
@@ -155,6 +152,23 @@ func (c *canvas) settling(p *plot, spans []Span) {
 			c.text((x1+x2)/2, p.top+12, middle, small, words)
 		}
 	}
+}
+
+// merged joins spans that overlap, so that none is shaded twice.
+func merged(spans []Span) []Span {
+	sorted := slices.Clone(spans)
+	slices.SortFunc(sorted, func(a, b Span) int { return cmp.Compare(a.From, b.From) })
+	var list []Span
+	for _, s := range sorted {
+		switch n := len(list) - 1; {
+		case s.To <= s.From:
+		case n >= 0 && s.From <= list[n].To:
+			list[n].To = max(list[n].To, s.To)
+		default:
+			list = append(list, s)
+		}
+	}
+	return list
 }
 
 // baselines draws each baseline with the band in which a change can't be told
@@ -196,16 +210,18 @@ func (c *canvas) baselines(p *plot, in IndexInput) []side {
 	return labels
 }
 
-// events marks what happened, by letter.
+// events marks what happened: the newest by letter and a line down the plot, older
+// ones above it only.
 func (c *canvas) events(p *plot, events []Event) {
-	right := -100.0
+	right := 0.0
 	for i, e := range events {
-		x := p.x(e.At)
-		c.line(x, p.top, x, p.bottom, look{class: "change", width: 1, dash: "6 3 1 3"})
-		c.mark(wedge, x, p.top-4, day(e.At, p.zone)+": "+e.Label)
-		if i < mostLetters && x-right > 12 {
-			c.text(x, p.top-11, middle, small, letter(i))
-			right = x
+		x, tip := p.x(e.At), day(e.At, p.zone)+": "+e.Label
+		c.mark(wedge, x, p.top-4, tip)
+		if k := i - lettered(events); k >= 0 {
+			c.line(x, p.top, x, p.bottom, look{class: "change", width: 1, dash: "6 3 1 3"})
+			at := min(max(x, right+9), p.right+40)
+			c.text(at, p.top-11, middle, small, letter(k))
+			right = at
 		}
 	}
 }
@@ -308,13 +324,17 @@ func (c *canvas) legend(p *plot, events []Event, key []keyed, zone *time.Locatio
 	if len(key) > 0 {
 		y += 16
 	}
-	for i, e := range events {
-		if i == mostLetters {
-			c.text(p.left, y, start, small, fmt.Sprintf("and %d more changes, listed in the table", len(events)-i))
-			break
+	first := lettered(events)
+	for i, e := range events[first:] {
+		const column = 330.0
+		left := p.left + float64(i%2)*(column+8)
+		c.text(left, y, start, small, fit(letter(i)+"  "+day(e.At, zone)+": "+e.Label, column, small))
+		if i%2 == 1 || first+i == len(events)-1 {
+			y += 16
 		}
-		c.text(p.left, y, start, small, letter(i)+"  "+day(e.At, zone)+": "+e.Label)
-		y += 16
+	}
+	if first > 0 {
+		c.text(p.left, y, start, small, fmt.Sprintf("and %d earlier changes, listed in the table", first))
 	}
 }
 
@@ -371,15 +391,7 @@ func indexTable(in IndexInput) Table {
 	for _, e := range in.Changes {
 		rows = append(rows, row{e.At, []string{day(e.At, in.Zone), "", "", "", "change: " + clean(e.Label)}})
 	}
-	slices.SortStableFunc(rows, func(a, b row) int {
-		switch {
-		case a.at < b.at:
-			return -1
-		case a.at > b.at:
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(rows, func(a, b row) int { return cmp.Compare(a.at, b.at) })
 	for _, r := range rows {
 		t.Rows = append(t.Rows, r.cells)
 	}

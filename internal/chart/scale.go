@@ -1,6 +1,7 @@
 package chart
 
 import (
+	"cmp"
 	"math"
 	"slices"
 	"time"
@@ -124,15 +125,7 @@ type side struct {
 // lie on each other, each with a short line to the height it belongs to.
 func (c *canvas) sides(p *plot, labels []side) {
 	const apart = 13.0
-	slices.SortStableFunc(labels, func(a, b side) int {
-		switch {
-		case a.y < b.y:
-			return -1
-		case a.y > b.y:
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(labels, func(a, b side) int { return cmp.Compare(a.y, b.y) })
 	at := make([]float64, len(labels))
 	for i, l := range labels {
 		at[i] = l.y

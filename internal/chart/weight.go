@@ -57,8 +57,8 @@ func (in WeightInput) usable() []WeighIn {
 // owner's.
 func Weight(in WeightInput) (string, Table) {
 	weighed := in.usable()
-	p := plot{left: 46, top: 20, right: 570, bottom: 210, zone: in.Zone}
-	c := newCanvas("weight", weightLabel(in, weighed), 720, 252)
+	p := plot{left: 46, top: 20, right: 416, bottom: 196, zone: in.Zone}
+	c := newCanvas("weight", weightLabel(in, weighed), 560, 238)
 	if len(weighed) == 0 {
 		c.line(p.left, p.bottom, p.right, p.bottom, look{class: "axis", width: 1})
 		c.line(p.left, p.top, p.left, p.bottom, look{class: "axis", width: 1})

@@ -38,7 +38,7 @@ func Card(w io.Writer, in Input) error {
 	if err != nil {
 		return err
 	}
-	p := &cardPage{sheet: in.sheet("card", "Card for "+d.Name), Dog: d.Name}
+	p := &cardPage{sheet: in.sheet("card", "Card for "+d.Name), Dog: short(d.Name, 30)}
 	p.Items = cardItems(in.Rules, d, in.contact(1).Lang)
 	p.Emergency, p.Today = dangerSigns(d)
 	p.NextDose, p.Injection = nextDose(d, in.Rules.Phone)

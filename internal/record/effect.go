@@ -58,7 +58,7 @@ func (in *Input) effects(h *history, d *care.Dog) []effect {
 }
 
 func (in *Input) effectText(c change, e clinical.Effect) effect {
-	l := effect{What: capital(c.action) + " " + c.what, Day: in.day(c.at), Verdict: verdicts[e.Verdict], Before: "–", After: "–"}
+	l := effect{What: capital(c.action) + " " + short(c.what, 30), Day: in.day(c.at), Verdict: verdicts[e.Verdict], Before: "–", After: "–"}
 	if e.BeforeN > 0 {
 		l.Before = fmt.Sprintf("%.1f (%s)", e.MeanBefore, plural(e.BeforeN, "check-in"))
 	}
@@ -70,6 +70,9 @@ func (in *Input) effectText(c change, e clinical.Effect) effect {
 		l.Overlap = fmt.Sprintf("%.2f", e.Overlap.NAP)
 	}
 	for _, k := range e.Caveats {
+		if k == clinical.CaveatPlacebo {
+			continue // said once for all of them
+		}
 		l.Caveats = append(l.Caveats, k.Text())
 	}
 	return l

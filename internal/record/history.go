@@ -120,10 +120,20 @@ func (x *reader) entry(e *Entry) {
 			x.note(f, at)
 		}
 	}
-	if closed && x.asked != 0 {
+	if closed && x.asked != 0 && !x.answeredBefore() {
 		x.h.points = append(x.h.points, chart.Point{At: x.asked, Missed: true})
+	}
+	if closed {
 		x.asked = 0
 	}
+}
+
+// answeredBefore tells whether a check-in came just before the one that was
+// closed unanswered, by telephone perhaps: then nothing is missing.
+func (x *reader) answeredBefore() bool {
+	const just = 3 * 24 * 3600
+	n := len(x.h.readings)
+	return n > 0 && x.asked-x.h.readings[n-1].At < just
 }
 
 // prompt follows a check-in from its question on; it reports whether one was

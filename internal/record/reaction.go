@@ -20,7 +20,7 @@ type reactionPage struct {
 	Alerts    []alertLine
 }
 
-type reactionMedicine struct{ What, Class, Batch, Since, State string }
+type reactionMedicine struct{ What, Class, Batch, Dates, State string }
 
 type reactionWords struct{ At, Who, Text, Signs string }
 
@@ -45,7 +45,7 @@ func ReactionSheet(w io.Writer, in Input) error {
 	h := in.history()
 	p := &reactionPage{sheet: in.sheet("reaction", "Suspected reaction: "+d.Name)}
 	p.dog(&in, d, &h)
-	p.medicines(&in, d)
+	p.medicines(&in, d, &h)
 	p.words(&in, &h)
 	for _, a := range h.alerts {
 		if a.reason == care.RedFlag || a.reason == care.SignAlert {
@@ -77,7 +77,7 @@ func (p *reactionPage) dog(in *Input, d *care.Dog, h *history) {
 	add("Owner", in.owner(1))
 }
 
-func (p *reactionPage) medicines(in *Input, d *care.Dog) {
+func (p *reactionPage) medicines(in *Input, d *care.Dog, h *history) {
 	plan := slices.Clone(d.Plan)
 	slices.SortStableFunc(plan, func(a, b care.Entry) int {
 		held := func(e care.Entry) int { return map[bool]int{true: 0, false: 1}[e.Status == care.Held] }
@@ -91,7 +91,10 @@ func (p *reactionPage) medicines(in *Input, d *care.Dog) {
 			p.Others = append(p.Others, fmt.Sprintf("%s since %s", e.What, in.day(e.Started)))
 			continue
 		}
-		m := reactionMedicine{What: e.What, Class: classNames[e.Class], Batch: e.Batch, Since: in.day(e.Started)}
+		m := reactionMedicine{What: e.What, Class: classNames[e.Class], Batch: e.Batch, Dates: in.dates(e, h)}
+		if strings.EqualFold(m.Class, m.What) {
+			m.Class = ""
+		}
 		switch e.Status {
 		case care.Held:
 			m.State = "held"
@@ -105,6 +108,21 @@ func (p *reactionPage) medicines(in *Input, d *care.Dog) {
 		}
 		p.Medicines = append(p.Medicines, m)
 	}
+}
+
+// dates are when a medicine was started, held, restarted, changed and ended; the
+// plan itself keeps the last start alone.
+func (in *Input) dates(e care.Entry, h *history) string {
+	var list []string
+	for _, c := range h.changes {
+		if strings.EqualFold(c.what, e.What) {
+			list = append(list, c.action+" "+in.day(c.at))
+		}
+	}
+	if len(list) == 0 {
+		return "start " + in.day(e.Started)
+	}
+	return strings.Join(tail(list, 8), "; ")
 }
 
 // words are the messages that were read as signs, oldest first.

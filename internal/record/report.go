@@ -1,6 +1,7 @@
 package record
 
 import (
+	"cmp"
 	"fmt"
 	"html/template"
 	"io"
@@ -16,15 +17,33 @@ import (
 // How much of each thing a report holds at most, so that it stays on two pages;
 // the timeline has everything.
 const (
-	mostPoints   = 104 // check-ins drawn: two years of weekly ones
-	mostPlan     = 9
-	mostEnded    = 4
-	mostEffects  = 2
-	mostAlerts   = 6
-	mostWords    = 5
-	mostFindings = 2
-	wordsLength  = 150
+	mostPoints     = 104 // check-ins drawn: two years of weekly ones
+	mostPlan       = 7
+	mostEnded      = 3
+	mostEffects    = 2
+	mostAlerts     = 6
+	planRoom       = 450 // letters, of all entries together
+	wordsRoom      = 360
+	findingsRoom   = 420
+	alertsRoom     = 640
+	mostOfOneThing = 240 // letters, of one message or finding
 )
+
+// room is how many letters are left for one kind of thing.
+type room int
+
+// take cuts a text to what is left, if enough is left to be worth it.
+func (r *room) take(text string, most int) (string, bool) {
+	const worthIt, around = 60, 40 // around: name and date beside it
+	left := int(*r) - around
+	text = strings.Join(strings.Fields(text), " ")
+	if left < min(worthIt, len([]rune(text))) {
+		return "", false
+	}
+	text = short(text, min(most, left))
+	*r -= room(len([]rune(text)) + around)
+	return text, true
+}
 
 // reportPage is the report for a consultation.
 type reportPage struct {
@@ -42,6 +61,7 @@ type reportPage struct {
 	Together        string
 	Effects         []effect
 	EffectsMore     int
+	Placebo         string // the caveat that always stands
 	Words           []remarkLine
 	WordsMore       int
 	Findings        []remarkLine
@@ -72,13 +92,13 @@ func Report(w io.Writer, in Input) error {
 		return err
 	}
 	h := in.history()
-	p := &reportPage{sheet: in.sheet("report", "Report: "+d.Name), Dog: d.Name, Owner: in.owner(1), Ref: d.Ref}
+	p := &reportPage{sheet: in.sheet("report", "Report: "+d.Name), Dog: short(d.Name, 40), Owner: in.owner(1), Ref: d.Ref}
 	p.about(d)
 	p.summary(&in, d, &h)
 	p.drawings(&in, d, &h)
 	p.weight(&in, d, &h)
 	p.plan(&in, d)
-	p.Effects = in.effects(&h, d)
+	p.Effects, p.Placebo = in.effects(&h, d), clinical.CaveatPlacebo.Text()
 	if n := len(p.Effects) - mostEffects; n > 0 {
 		p.EffectsMore, p.Effects = n, p.Effects[:mostEffects]
 	}
@@ -274,10 +294,14 @@ func (in *Input) weightText(plan clinical.WeightPlan, j clinical.WeightJudgement
 	if j.Arrival.Status == clinical.ArrivalKnown {
 		s = append(s, "If things go on like this the target is reached about "+in.day(j.Arrival.At)+"; never a promise.")
 	}
+	var reached []string
 	for _, m := range j.Milestones {
 		if m.Reached == clinical.MilestoneReached {
-			s = append(s, fmt.Sprintf("%.3g %% lost is reached: %s.", m.Percent, m.Source))
+			reached = append(reached, m.Source)
 		}
+	}
+	if len(reached) > 0 {
+		s = append(s, "Reached, and never a promise: "+strings.Join(reached, "; ")+".")
 	}
 	return s
 }
@@ -285,53 +309,57 @@ func (in *Input) weightText(plan clinical.WeightPlan, j clinical.WeightJudgement
 func (p *reportPage) plan(in *Input, d *care.Dog) {
 	entries := slices.Clone(d.Plan)
 	slices.SortStableFunc(entries, func(a, b care.Entry) int {
-		ended := func(e care.Entry) int {
-			if e.Status == care.Ended {
+		place := func(e care.Entry) int { // medicines first, what has ended last
+			switch {
+			case e.Status == care.Ended:
+				return 2
+			case e.Class == care.NotMedicine:
 				return 1
 			}
 			return 0
 		}
-		if d := ended(a) - ended(b); d != 0 {
-			return d
-		}
-		return int(b.Started - a.Started)
+		return cmp.Or(cmp.Compare(place(a), place(b)), cmp.Compare(b.Started, a.Started))
 	})
-	running, ended := 0, 0
+	running, ended, left := 0, 0, planRoom
 	for _, e := range entries {
 		if e.Status == care.Ended {
 			ended++
 		} else {
 			running++
 		}
-		if running > mostPlan || ended > mostEnded {
+		l := in.planLine(e)
+		left -= len(l.What) + len(l.State) + 40
+		if running > mostPlan || ended > mostEnded || left < 0 {
 			p.PlanMore++
 			continue
 		}
-		p.Plan = append(p.Plan, in.planLine(e))
+		p.Plan = append(p.Plan, l)
 	}
 	p.Together = together(d.Plan)
 }
 
 func (in *Input) planLine(e care.Entry) planLine {
-	l := planLine{What: short(e.What, 60), Area: string(e.Area), Since: in.day(e.Started)}
+	l := planLine{What: short(e.What, 34), Area: string(e.Area), Since: in.day(e.Started)}
 	if e.Batch != "" {
-		l.What += ", batch " + short(e.Batch, 30)
+		l.What += ", batch " + short(e.Batch, 16)
+	}
+	why := e.Reason
+	if why == "" {
+		why = e.Why
 	}
 	switch e.Status {
 	case care.Held:
-		l.State = "held: waits for the vet's decision"
+		l.State = "held: waits for the vet"
 	case care.Ended:
 		l.State = "ended " + in.day(e.Ended)
 	default:
 		l.State = "active"
+		if e.Review != 0 {
+			l.State += ", review " + in.day(e.Review)
+		}
 	}
-	if e.Reason != "" {
-		l.State += ": " + short(e.Reason, 60)
-	} else if e.Why != "" {
-		l.State += ": " + short(e.Why, 60)
-	}
-	if e.Review != 0 && e.Status == care.Active {
-		l.State += "; review " + in.day(e.Review)
+	if why != "" {
+		l.State += ": " + short(why, 40)
 	}
 	return l
 }
@@ -344,7 +372,7 @@ func together(plan []care.Entry) string {
 	slices.SortStableFunc(running, func(a, b care.Entry) int { return int(a.Started - b.Started) })
 	for i := len(running) - 1; i > 0; i-- {
 		if a, b := running[i-1], running[i]; b.Started-a.Started < twoWeeks {
-			return fmt.Sprintf("“%s” and “%s” were started within two weeks of each other: what either did can't be told apart.", short(a.What, 40), short(b.What, 40))
+			return fmt.Sprintf("“%s” and “%s” were started within two weeks of each other: what either did can't be told apart.", short(a.What, 25), short(b.What, 25))
 		}
 	}
 	return ""
@@ -355,20 +383,25 @@ func together(plan []care.Entry) string {
 var answerOnly = regexp.MustCompile(`(?i)^[\s\d.,/x×-]*$|^\s*(yes|no|none|same|ok|okay|skip|back|later|stop|start|help|thanks?|thank you|y|n)[\s.!]*$|^\s*[\d.,]+\s*(kg|kgs|lb|lbs|g)?[\s.!]*$`)
 
 func (p *reportPage) said(in *Input, h *history) {
+	left := room(findingsRoom)
 	for _, f := range slices.Backward(h.findings) {
-		if len(p.Findings) < mostFindings {
-			p.Findings = append(p.Findings, remarkLine{Day: in.day(f.at), Who: in.name(f.by), Text: short(f.text, 2*wordsLength)})
+		text, ok := left.take(f.text, mostOfOneThing)
+		if !ok {
+			break
 		}
+		p.Findings = append(p.Findings, remarkLine{Day: in.day(f.at), Who: in.name(f.by), Text: text})
 	}
+	left = room(wordsRoom)
 	for _, s := range slices.Backward(h.words) {
 		if answerOnly.MatchString(s.text) && len(s.signs) == 0 {
 			continue
 		}
-		if len(p.Words) == mostWords {
+		text, ok := left.take(s.text, mostOfOneThing)
+		if p.WordsMore > 0 || !ok {
 			p.WordsMore++
 			continue
 		}
-		p.Words = append(p.Words, remarkLine{in.day(s.at), s.who, short(s.text, wordsLength), strings.Join(s.signs, ", ")})
+		p.Words = append(p.Words, remarkLine{in.day(s.at), s.who, text, short(strings.Join(s.signs, ", "), 60)})
 	}
 }
 
@@ -385,12 +418,14 @@ func reasonName(r care.AlertReason) string {
 }
 
 func (p *reportPage) alerts(in *Input, h *history) {
+	left := room(alertsRoom)
 	for _, a := range slices.Backward(h.alerts) {
-		if len(p.Alerts) == mostAlerts {
+		why, ok := left.take(capital(reasonName(a.reason))+": "+a.sentence, 130)
+		if len(p.Alerts) == mostAlerts || p.AlertsMore > 0 || !ok {
 			p.AlertsMore++
 			continue
 		}
-		p.Alerts = append(p.Alerts, alertLine{in.day(a.opened), capital(reasonName(a.reason)) + ": " + short(a.sentence, 110), in.came(a)})
+		p.Alerts = append(p.Alerts, alertLine{in.day(a.opened), why, in.came(a)})
 	}
 }
 

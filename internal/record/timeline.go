@@ -314,6 +314,9 @@ func (t *timeline) sign(f *care.Fact, l *timelineLine, words *timelineLine) {
 	l.What, l.Text = "sign", label
 }
 
+var noticeNames = map[care.NoticeKind]string{care.NoticeWorse: "it got worse", care.NoticeUnanswered: "nobody had taken it on",
+	care.NoticeNotReached: "no vet reached yet", care.NoticeDueAgain: "could not be reached before"}
+
 func (t *timeline) alert(f *care.Fact, l *timelineLine) {
 	number := fmt.Sprintf("alert %d", f.Alert)
 	switch f.Code {
@@ -322,7 +325,7 @@ func (t *timeline) alert(f *care.Fact, l *timelineLine) {
 	case "joined":
 		l.What, l.Text = "alert", number+", more: "+f.Text
 	case "told":
-		l.What, l.Text = "told", number
+		l.What, l.Text = "told", joinWords(number, noticeNames[care.NoticeKind(f.Text)])
 	case "acknowledged":
 		l.What, l.Text = "seen", number+" taken on"
 	case "closed":
