@@ -40,7 +40,7 @@ func newDemoStaff(w *demoWorld, p *demoPhone, id string, seed uint64) *demoStaff
 var (
 	staffAlert  = regexp.MustCompile(`(?s)^(NOW|TODAY|DIGEST)[^:]*: (.*?), ([a-z ]+): (.*) Reply (\d+) OK to take it on\.$`)
 	staffLine   = regexp.MustCompile(`(?m)^(\d+) (now|today|digest) (.*?), ([a-z ]+): (.*)$`)
-	staffHeld   = regexp.MustCompile(`^(\d+) .*not done: (.+) is held because of this alert`)
+	staffHeld   = regexp.MustCompile(`^(\d+) .*not done: This alert holds a medicine \((.+)\)`)
 	staffClosed = regexp.MustCompile(`^(\d+) .*not done: That alert is closed already`)
 )
 
