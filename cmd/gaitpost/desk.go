@@ -54,7 +54,7 @@ type deskOptions struct {
 func newDesk(o deskOptions) (http.Handler, *desk.Desk, error) {
 	d, err := desk.New(desk.Options{
 		Store: o.Store, Clinics: clinicList(o.Clinics), Now: o.Now, Log: o.Log, Insecure: o.Insecure,
-		Drawings: drawings(), Burden: burden,
+		Drawings: drawings(), Papers: desk.StandardPapers(), Burden: burden,
 	})
 	if err != nil {
 		return nil, nil, err

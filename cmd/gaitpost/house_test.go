@@ -30,7 +30,7 @@ var rooms = map[string][]string{
 	"internal/store/redistest":  {},
 	"internal/store/storetest":  {"internal/contact", "internal/store", "internal/store/redistest"},
 	"internal/account":          {},
-	"internal/desk":             {"dialog", "internal/account", "internal/cadence", "internal/care", "internal/clinic", "internal/clinical", "internal/contact", "internal/signs", "internal/store"},
+	"internal/desk":             {"dialog", "internal/account", "internal/cadence", "internal/care", "internal/clinic", "internal/clinical", "internal/contact", "internal/record", "internal/signs", "internal/store"},
 	"internal/chart":            {},
 	"internal/record":           {"dialog", "internal/cadence", "internal/care", "internal/chart", "internal/clinical", "internal/contact", "internal/signs"},
 	"internal/synth":            {"dialog", "internal/care", "internal/clinical", "internal/contact"},

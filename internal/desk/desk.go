@@ -105,6 +105,7 @@ func New(o Options) (*Desk, error) {
 // client can choose the address that its guesses are counted by.
 func (d *Desk) Register(e *echo.Echo) {
 	g := e.Group(Prefix, d.headers, d.crossOrigin)
+	g.GET("/static/paper.css", d.paperStyle)
 	g.GET("/static/:file", d.static)
 	for _, r := range openRoutes {
 		g.Add(r.method, r.path, d.open(r))

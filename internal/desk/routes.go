@@ -50,6 +50,10 @@ var routes = []route{
 	{http.MethodPost, "/h/:id/dogs/:dog/quiet-sign", account.QuietAlerts, (*Desk).quietSign},
 	{http.MethodPost, "/h/:id/dogs/:dog/farewell", account.Farewell, (*Desk).farewell},
 	{http.MethodPost, "/h/:id/dogs/:dog/farewell/undo", account.Farewell, (*Desk).undoFarewell},
+	{http.MethodGet, "/h/:id/dogs/:dog/report", account.SeeClinical, (*Desk).reportPaper},
+	{http.MethodGet, "/h/:id/dogs/:dog/card", account.SeeClinical, (*Desk).cardPaper},
+	{http.MethodGet, "/h/:id/dogs/:dog/timeline", account.SeeClinical, (*Desk).timelinePaper},
+	{http.MethodGet, "/h/:id/dogs/:dog/reaction", account.SeeClinical, (*Desk).reactionPaper},
 	{http.MethodGet, "/h/:id/dogs/:dog/checkin", account.EnterCheckIn, (*Desk).checkInPage},
 	{http.MethodPost, "/h/:id/dogs/:dog/checkin", account.EnterCheckIn, (*Desk).checkIn},
 

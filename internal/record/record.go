@@ -34,6 +34,8 @@ type Input struct {
 	// Style is the address of the style sheet (see Style); "" puts it into the
 	// document, so that the file stands alone.
 	Style string
+	// Icon is the address of the page's icon; "" for none.
+	Icon string
 	// NameOf turns the id of a member of staff into a name; nil, or "", leaves
 	// what Rules know.
 	NameOf func(id string) string
@@ -59,6 +61,7 @@ type sheet struct {
 	Title    string
 	Kind     string // class of the body
 	Style    string
+	Icon     string
 	CSS      template.CSS
 	Practice string
 	Phone    string
@@ -68,7 +71,7 @@ type sheet struct {
 }
 
 func (in *Input) sheet(kind, title string) sheet {
-	s := sheet{Title: title, Kind: kind, Style: in.Style, Practice: in.Rules.Name, Phone: in.Rules.Phone,
+	s := sheet{Title: title, Kind: kind, Style: in.Style, Icon: in.Icon, Practice: in.Rules.Name, Phone: in.Rules.Phone,
 		Urgent: in.Rules.Emergency, Made: in.stamp(in.Now.Unix()), Cut: in.Cut}
 	if in.Style == "" {
 		s.CSS = template.CSS(paperStyle)

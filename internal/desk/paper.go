@@ -1,0 +1,61 @@
+package desk
+
+import (
+	"bytes"
+	"io"
+	"net/http"
+
+	"github.com/labstack/echo/v4"
+
+	"gaitpost/internal/account"
+	"gaitpost/internal/record"
+)
+
+// StandardPapers are what this desk itself prints about a dog.
+func StandardPapers() []Paper {
+	const dog = Prefix + "/h/{household}/dogs/{dog}/"
+	return []Paper{
+		{"Report for the consultation", dog + "report"}, {"Card for the fridge", dog + "card"},
+		{"Timeline", dog + "timeline"}, {"Suspected-reaction sheet", dog + "reaction"},
+	}
+}
+
+// paperStyleURL is where the style of printed pages is served.
+const paperStyleURL = Prefix + "/static/paper.css"
+
+func (d *Desk) paperStyle(c echo.Context) error {
+	c.Response().Header().Set("Cache-Control", "max-age=300")
+	return c.Blob(http.StatusOK, "text/css; charset=utf-8", []byte(record.Style()))
+}
+
+func (d *Desk) reportPaper(v *visit) error   { return d.paper(v, "the report", record.Report) }
+func (d *Desk) cardPaper(v *visit) error     { return d.paper(v, "the card", record.Card) }
+func (d *Desk) timelinePaper(v *visit) error { return d.paper(v, "the timeline", record.Timeline) }
+func (d *Desk) reactionPaper(v *visit) error {
+	return d.paper(v, "the suspected-reaction sheet", record.ReactionSheet)
+}
+
+// paper answers with a page to print about a dog, and keeps who saw it.
+func (d *Desk) paper(v *visit, what string, write func(io.Writer, record.Input) error) error {
+	h, i, err := d.loadDog(v)
+	if err != nil {
+		return err
+	}
+	entries, err := d.record(v, h.ID)
+	if err != nil {
+		return err
+	}
+	in := record.Input{Rules: v.clinic.Rules, Household: h, Dog: int(i), Now: v.now, Style: paperStyleURL, Icon: Prefix + "/static/mark.svg",
+		Cut: h.Seq > uint64(len(entries)), NameOf: func(id string) string { return d.nameOf(v, id) }}
+	for _, e := range entries {
+		in.Entries = append(in.Entries, record.Entry{At: e.At, Event: e.Event, Facts: e.Facts, Refusal: e.Refusal})
+	}
+	var b bytes.Buffer
+	if err := write(&b, in); err != nil {
+		return err
+	}
+	if err := d.trailed(v, account.Entry{Deed: account.SawDog, Household: string(h.ID), Dog: int(i) + 1, Detail: what}); err != nil {
+		return err
+	}
+	return v.HTMLBlob(http.StatusOK, b.Bytes())
+}
