@@ -67,6 +67,7 @@ func newRootCmd(e env) *cobra.Command {
 		newEnrolCmd(e),
 		newPlanChangeCmd(e),
 		newReliabilityCmd(e),
+		newReportCmd(e),
 		newScriptCmd(e),
 		newServeCmd(e),
 		newSimulateCmd(e),
