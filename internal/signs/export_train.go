@@ -33,3 +33,18 @@ func Features(text string, ctx Context) (feats []uint32, rulesFrom int, rules Ur
 
 // ModelMagic opens the file of weights.
 const ModelMagic = modelMagic
+
+// Thresholds are how much an emergency weighs, and the log-odds at which the
+// model overrules the lists: nothing found and flagged, that raised to an emergency, same-day dropped, same-day
+// raised, emergency dropped.
+type Thresholds [6]float32
+
+// Chosen are the thresholds in use.
+func Chosen() Thresholds {
+	return Thresholds{chosen.weight, chosen.flag, chosen.raise, chosen.dropSameDay, chosen.raiseSameDay, chosen.dropEmerg}
+}
+
+// Overrule is the urgency after the model's scores are weighed.
+func (t Thresholds) Overrule(rules Urgency, flag, emergency float64) Urgency {
+	return thresholds{t[0], t[1], t[2], t[3], t[4], t[5]}.overrule(rules, float32(flag), float32(emergency))
+}

@@ -3,7 +3,7 @@ package signs
 import "math/bits"
 
 // modelBits is the binary logarithm of the number of the model's features.
-const modelBits = 16
+const modelBits = 18
 
 // Seeds keep the kinds of features apart.
 const (

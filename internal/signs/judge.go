@@ -103,6 +103,8 @@ func (m *matcher) othersBody(ev *evidence) bool {
 	dog := false
 	for i := ev.first; i <= ev.last; i++ {
 		dog = dog || m.flags[i]&fDog != 0 && m.subj[i] == subjDog
+		// "it was the cat's pill but he took it", "my sister's tablets, he ate three"
+		dog = dog || ev.target.opts&tThing != 0 && i > ev.first && m.flags[i]&fIngest != 0 && m.flags[i-1]&fPron != 0
 	}
 	if dog || m.subj[ev.first] == subjDog || m.subj[ev.last] == subjDog {
 		return false

@@ -7,6 +7,8 @@
 // From the repository's root, after a change of the word lists or the corpus:
 //
 //	go run -tags train ./internal/signs/train model
+//	go run -tags train ./internal/signs/train cv
+//	go run -tags train ./internal/signs/train misses
 //	go run -tags train ./internal/signs/train lookalikes DICTIONARY... > internal/signs/data/lookalikes.txt
 package main
 
@@ -29,17 +31,19 @@ func main() {
 
 func run(args []string) error {
 	if len(args) == 0 {
-		return fmt.Errorf("say what to do: lookalikes, cv or model")
+		return fmt.Errorf("say what to do: lookalikes, cv, misses or model")
 	}
 	switch args[0] {
 	case "cv":
 		return evaluate()
+	case "misses":
+		return misses()
 	case "model":
 		return writeModel("internal/signs/data/model.bin")
 	case "lookalikes":
 		return lookalikes(args[1:])
 	}
-	return fmt.Errorf("%q is not known: lookalikes, cv or model", args[0])
+	return fmt.Errorf("%q is not known: lookalikes, cv, misses or model", args[0])
 }
 
 // lookalikes prints every dictionary word that would be corrected to a word of

@@ -12,17 +12,19 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"sync"
 
 	"gaitpost/internal/signs"
 )
 
 // example is one labelled message as the model sees it.
 type example struct {
+	text  string
 	feats []uint32
 	from  int // where the features that come from the rules start
 	want  signs.Urgency
 	rules signs.Urgency
-	text  string
+	fresh bool // written without sight of the lists
 }
 
 // readExamples reads urgency, plan, about and text, tab-separated, from the files.
@@ -68,9 +70,18 @@ func readFile(name string) ([]example, error) {
 		}
 		ctx := signs.Context{NSAID: c[1] == "nsaid" || c[1] == "both", Antibody: c[1] == "antibody" || c[1] == "both"}
 		feats, from, rules := signs.Features(c[3], ctx)
-		out = append(out, example{append([]uint32(nil), feats...), from, u, rules, c[3]})
+		out = append(out, example{c[3], append([]uint32(nil), feats...), from, u, rules, fresh(name)})
 	}
 	return out, sc.Err()
+}
+
+// known are the files that the lists were written with in view, so that the
+// lists read them better than they will ever read an owner.
+var known = map[string]bool{"own": true, "britain": true, "mixed": true, "overseas": true, "pairs": true}
+
+func fresh(path string) bool {
+	name, _, _ := strings.Cut(filepath.Base(path), ".")
+	return !known[name]
 }
 
 // head is one logistic regression over hashed features.
@@ -92,32 +103,67 @@ type options struct {
 	l2     float64
 	epochs int
 	rate   float64
-	seed   uint64
 	heads  int     // how many to average
 	blind  float64 // share of the steps in which the rules' opinion is hidden
+	drop   float64 // share of the other features that a step leaves out
+	smooth float64 // what the counts behind a feature's ratio are raised by
 }
 
 // fit trains several heads with adaptive gradient steps and averages them; yes
 // says which examples are positive. The order depends on the seeds alone.
+//
+// A feature enters with the size of the log ratio of its shares among the
+// positive and the other examples, which lets telling ones learn faster (Wang
+// and Manning, Baselines and Bigrams, ACL 2012); the ratio ends up in the weights.
 func fit(ex []example, yes func(signs.Urgency) bool, o options) *head {
+	size := ratios(ex, yes, o.smooth)
+	each := make([]*head, o.heads)
+	var wg sync.WaitGroup
+	for k := range each {
+		wg.Go(func() { each[k] = fitOne(ex, yes, size, uint64(k+1), o) })
+	}
+	wg.Wait()
 	sum := &head{w: make([]float64, 1<<signs.ModelBits)}
-	for k := range o.heads {
-		o.seed = uint64(k + 1)
-		h := fitOne(ex, yes, o)
+	for _, h := range each {
 		sum.bias += h.bias / float64(o.heads)
 		for i, w := range h.w {
-			sum.w[i] += w / float64(o.heads)
+			sum.w[i] += w * size[i] / float64(o.heads)
 		}
 	}
 	return sum
 }
 
-func fitOne(ex []example, yes func(signs.Urgency) bool, o options) *head {
+// ratios gives the size of each feature's log ratio, and none to a feature that
+// was never seen.
+func ratios(ex []example, yes func(signs.Urgency) bool, smooth float64) []float64 {
 	n := 1 << signs.ModelBits
-	h := &head{w: make([]float64, n)}
-	g2 := make([]float64, n)
+	pos, neg, out := make([]float64, n), make([]float64, n), make([]float64, n)
+	var all, allPos float64
+	for i := range ex {
+		to := neg
+		if all++; yes(ex[i].want) {
+			to = pos
+			allPos++
+		}
+		for _, f := range ex[i].feats {
+			to[f]++
+		}
+	}
+	for f := range out {
+		if pos[f]+neg[f] > 0 {
+			p, q := (pos[f]+smooth)/(allPos+2*smooth), (neg[f]+smooth)/(all-allPos+2*smooth)
+			out[f] = math.Abs(math.Log(p / q))
+		}
+	}
+	return out
+}
+
+func fitOne(ex []example, yes func(signs.Urgency) bool, size []float64, seed uint64, o options) *head {
+	h := &head{w: make([]float64, len(size))}
+	g2 := make([]float64, len(size))
 	g2b := 1e-6
-	r := rand.New(rand.NewPCG(o.seed, 1))
+	r := rand.New(rand.NewPCG(seed, 1))
+	var feats []uint32
 	for range o.epochs {
 		for _, i := range r.Perm(len(ex)) {
 			e := &ex[i]
@@ -125,15 +171,16 @@ func fitOne(ex []example, yes func(signs.Urgency) bool, o options) *head {
 			if yes(e.want) {
 				y = 1
 			}
-			feats := e.feats
-			if r.Float64() < o.blind {
-				feats = feats[:e.from]
+			feats = e.some(feats[:0], r, o)
+			z := h.bias
+			for _, f := range feats {
+				z += h.w[f] * size[f]
 			}
-			d := 1/(1+math.Exp(-h.score(feats))) - y
+			d := 1/(1+math.Exp(-z)) - y
 			g2b += d * d
 			h.bias -= o.rate * d / math.Sqrt(g2b)
 			for _, f := range feats {
-				g := d + o.l2*h.w[f]
+				g := d*size[f] + o.l2*h.w[f]
 				g2[f] += g * g
 				h.w[f] -= o.rate * g / math.Sqrt(g2[f]+1e-6)
 			}
@@ -142,8 +189,34 @@ func fitOne(ex []example, yes func(signs.Urgency) bool, o options) *head {
 	return h
 }
 
+// some picks the features that one step sees.
+func (e *example) some(to []uint32, r *rand.Rand, o options) []uint32 {
+	from := e.feats
+	if r.Float64() < o.blind {
+		from = from[:e.from]
+	}
+	for _, f := range from {
+		if r.Float64() >= o.drop {
+			to = append(to, f)
+		}
+	}
+	return to
+}
+
 func flagged(u signs.Urgency) bool   { return u != signs.None }
 func emergency(u signs.Urgency) bool { return u == signs.Emergency }
+
+// fitBoth trains the head that flags on everything, and the head that tells an
+// emergency from a same-day sign on what holds a sign.
+func fitBoth(ex []example, o options) (flag, emer *head) {
+	var ill []example
+	for i := range ex {
+		if flagged(ex[i].want) {
+			ill = append(ill, ex[i])
+		}
+	}
+	return fit(ex, flagged, o), fit(ill, emergency, o)
+}
 
 // crossValidate scores every example by heads that were trained without it.
 func crossValidate(ex []example, folds int, o options) (flag, emer []float64) {
@@ -156,7 +229,7 @@ func crossValidate(ex []example, folds int, o options) (flag, emer []float64) {
 				train = append(train, ex[i])
 			}
 		}
-		hf, he := fit(train, flagged, o), fit(train, emergency, o)
+		hf, he := fitBoth(train, o)
 		for j, i := range perm {
 			if j%folds == k {
 				flag[i], emer[i] = hf.score(ex[i].feats), he.score(ex[i].feats)
@@ -174,9 +247,8 @@ func scores(h *head, ex []example) []float64 {
 	return out
 }
 
-// best are the options that did best in cross-validation and on the totals of
-// the messages kept apart.
-var best = options{l2: 1e-3, epochs: 4, rate: 0.05, heads: 6, blind: 0.5}
+// best are the options that did best in cross-validation.
+var best = options{l2: 1e-3, epochs: 8, rate: 0.05, heads: 6, blind: 0.5, drop: 0.2, smooth: 1}
 
 // trainSet is what the model learns from: never the messages kept apart.
 func trainSet() ([]example, error) {
@@ -193,7 +265,7 @@ func writeModel(path string) error {
 	var b bytes.Buffer
 	b.WriteString(signs.ModelMagic)
 	b.WriteByte(signs.ModelBits)
-	hf, he := fit(ex, flagged, best), fit(ex, emergency, best)
+	hf, he := fitBoth(ex, best)
 	var weights bytes.Buffer
 	for _, h := range []*head{hf, he} {
 		scale := h.scale()
@@ -213,24 +285,4 @@ func (h *head) scale() float64 {
 		top = math.Max(top, math.Abs(w))
 	}
 	return top / 127
-}
-
-// evaluate prints the figures by cross-validation and, apart, on the messages
-// that were kept out; it prints no message.
-func evaluate() error {
-	ex, err := trainSet()
-	if err != nil {
-		return err
-	}
-	held, err := readExamples("internal/signs/testdata/corpus/*.held.tsv")
-	if err != nil {
-		return err
-	}
-	fmt.Println("cross-validated:")
-	flag, emer := crossValidate(ex, 5, best)
-	report(ex, flag, emer)
-	fmt.Println("kept apart:")
-	hf, he := fit(ex, flagged, best), fit(ex, emergency, best)
-	report(held, scores(hf, held), scores(he, held))
-	return nil
 }
