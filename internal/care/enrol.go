@@ -86,6 +86,9 @@ func (t *turn) enrolDog(e EnrolledDog) string {
 func (t *turn) addDog(e EnrolledDog) {
 	d := Dog{Name: e.Name, Ref: e.Ref, Sex: e.Sex, Entire: e.Entire, Own: e.Own, BCS: e.BCS,
 		Muscle: e.Muscle, Target: e.Target, Before: e.Untreated, Unsaid: len(e.Plan) == 0}
+	if d.BCS != 0 {
+		d.BCSAt = t.at
+	}
 	t.h.Dogs = append(t.h.Dogs, d)
 	i := int8(len(t.h.Dogs) - 1)
 	t.addEntries(i, e)
@@ -154,6 +157,7 @@ func (t *turn) updateDog(i int8, e EnrolledDog) []string {
 		d.Sex, changed = e.Sex, append(changed, "sex")
 	}
 	if e.BCS != 0 && d.BCS != e.BCS {
+		d.BCSAt = t.at
 		d.BCS, changed = e.BCS, append(changed, "body condition score")
 	}
 	if e.Muscle != 0 && d.Muscle != e.Muscle {

@@ -166,6 +166,7 @@ type Dog struct {
 	Weights     []clinical.WeighIn `cbor:"20,keyasint,omitempty"` // the last ones, oldest first
 	Ref         string             `cbor:"21,keyasint,omitempty"` // the practice's own reference
 	Before      bool               `cbor:"22,keyasint,omitempty"` // treatment has not begun: check-ins are the "before"
+	BCSAt       int64              `cbor:"24,keyasint,omitempty"` // when BCS was given
 	// OwnerBCS is the owner's own estimate of body condition on the same nine
 	// points, 0 unknown. It stands beside BCS and decides nothing.
 	OwnerBCS uint8 `cbor:"23,keyasint,omitempty"`

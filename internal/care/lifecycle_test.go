@@ -292,3 +292,17 @@ func TestAnEventIsTakenOnce(t *testing.T) {
 	require.Empty(t, again.Send)
 	require.Equal(t, k.house.Seq, again.Household.Seq)
 }
+
+// A target worked out from a body score belongs to the weight of that day: it
+// does not fall with the dog (26 kg at 8 of 9 is 20.0 kg: 26 / 1.3).
+func TestATargetFromTheBodyScoreStays(t *testing.T) {
+	t.Parallel()
+	k := watched(t, care.EnrolledDog{Name: "Bramble", BCS: 8, Grams: 26_000, Loss: true})
+	for _, grams := range []int64{25_500, 25_000, 24_500} {
+		k.now = k.now.AddDate(0, 0, 14)
+		k.do(care.Event{Practice: &care.Practice{By: "lee", Weigh: &care.EnteredWeight{Grams: grams, Scale: clinical.Clinic}}})
+	}
+	d := k.house.Dogs[0]
+	j := clinical.JudgeWeight(d.WeightPlan(), d.Weights, k.now.Unix())
+	require.InDelta(t, 20.0, j.Target.Grams.Kilograms(), 0.05)
+}

@@ -143,7 +143,7 @@ func (t *turn) enteredWeight(by string, w *EnteredWeight) Reason {
 	}
 	d := &t.h.Dogs[w.Dog]
 	if w.BCS != 0 {
-		d.BCS = w.BCS
+		d.BCS, d.BCSAt = w.BCS, t.at
 	}
 	if w.Muscle != 0 {
 		d.Muscle = w.Muscle
@@ -156,7 +156,7 @@ func (t *turn) enteredWeight(by string, w *EnteredWeight) Reason {
 func (t *turn) findings(by string, f *Findings) {
 	d := &t.h.Dogs[f.Dog]
 	if f.BCS != 0 {
-		d.BCS = f.BCS
+		d.BCS, d.BCSAt = f.BCS, t.at
 	}
 	if f.Muscle != 0 {
 		d.Muscle = f.Muscle

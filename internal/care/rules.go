@@ -43,6 +43,7 @@ type Rules struct {
 	Cadences   Cadences
 	Thresholds clinical.Thresholds
 	Limits     Limits
+	Weight     clinical.WeightRules // the zero value is clinical.DefaultWeightRules
 
 	Scripts  *dialog.Library
 	Channels []Channel
@@ -148,6 +149,14 @@ func DefaultLimits() Limits {
 		PromptAt:            10 * 60,
 		DespairPause:        7 * 24 * time.Hour,
 	}
+}
+
+// WeightRules are the clinic's, or the defaults where it set none.
+func (r *Rules) WeightRules() clinical.WeightRules {
+	if r.Weight == (clinical.WeightRules{}) {
+		return clinical.DefaultWeightRules()
+	}
+	return r.Weight
 }
 
 // Practitioner returns the practitioner with the given id.

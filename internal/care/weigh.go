@@ -24,7 +24,7 @@ func (t *turn) implausible(o *Open, s *heard) bool {
 		return false
 	}
 	next := clinical.WeighIn{At: t.at, Grams: clinical.Grams(r.Grams), Scale: clinical.Home}
-	return clinical.PlausibleWeight(t.lastWeight(o.Dog), next) != clinical.WeightOK
+	return t.r.WeightRules().Plausible(t.lastWeight(o.Dog), next) != clinical.WeightOK
 }
 
 // unit is what a weight without a unit is taken for: pounds only in the region
@@ -84,7 +84,7 @@ func (t *turn) weighedToday(d *Dog) {
 // WeightPlan is what the weight rules know of a dog.
 func (d *Dog) WeightPlan() clinical.WeightPlan {
 	p := clinical.WeightPlan{
-		Target: clinical.Grams(d.Target), Score: clinical.BodyScore(d.BCS), OwnerScore: clinical.BodyScore(d.OwnerBCS), Muscle: clinical.Muscle(d.Muscle),
+		Target: clinical.Grams(d.Target), ScoreAt: d.BCSAt, Score: clinical.BodyScore(d.BCS), OwnerScore: clinical.BodyScore(d.OwnerBCS), Muscle: clinical.Muscle(d.Muscle),
 	}
 	for _, e := range d.Plan {
 		if e.Area == AreaWeight && e.Status == Active {
@@ -97,7 +97,7 @@ func (d *Dog) WeightPlan() clinical.WeightPlan {
 // judgeWeight raises the weight reason; an unplanned loss the same day.
 func (t *turn) judgeWeight(dog, contact int8) {
 	d := &t.h.Dogs[dog]
-	j := clinical.JudgeWeight(d.WeightPlan(), d.Weights, t.at)
+	j := t.r.WeightRules().Judge(d.WeightPlan(), d.Weights, t.at)
 	raised := false
 	for _, f := range j.Flags {
 		sentence, urgency := weightSentence(f), ForDigest

@@ -27,15 +27,28 @@ func (f *file) setAt(path string) place {
 	return place{path: path, line: 1}
 }
 
+// weightNames are the settings of the weight rules whose range depends on
+// another one.
+var weightNames = map[string]string{
+	"HomeSD": "home_scale_sd", "ClinicSD": "clinic_scale_sd", "PaceLow": "pace_low", "PaceHigh": "pace_high", "Progress": "progress",
+	"TooFastDays": "too_fast_days", "PlateauDays": "plateau_days", "MonthLoss": "month_loss", "HalfYearLoss": "half_year_loss",
+	"Window": "pace_weigh_ins", "AskBeyond": "ask_again_beyond",
+}
+
 // acrossNumbers checks thresholds whose range depends on another threshold.
 func (f *file) acrossNumbers() {
 	reported := map[string]bool{}
 	for _, p := range f.problems {
 		reported[p.Key] = true
 	}
-	for _, bad := range f.clinic.Rules.Thresholds.Problems() {
+	bad := f.clinic.Rules.Thresholds.Problems()
+	for _, w := range f.clinic.Rules.Weight.Problems() {
+		w.Field = "weight." + weightNames[w.Field]
+		bad = append(bad, w)
+	}
+	for _, bad := range bad {
 		for _, k := range numberTable {
-			if k.field != bad.Field || reported[k.path()] {
+			if k.field != bad.Field && k.section+"."+k.name != bad.Field || reported[k.path()] {
 				continue
 			}
 			at := f.setAt(k.path())

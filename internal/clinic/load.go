@@ -150,6 +150,7 @@ func defaultRules() *care.Rules {
 		Quiet:      cadence.Quiet{From: 21 * 60, To: 8 * 60},
 		Thresholds: clinical.DefaultThresholds(),
 		Limits:     care.DefaultLimits(),
+		Weight:     clinical.DefaultWeightRules(),
 	}
 	for _, c := range cadenceTable {
 		*c.at(&r.Cadences) = mustParse(c.cron, c.gap)

@@ -26,10 +26,12 @@ func (k numberKey) path() string { return "thresholds." + k.section + "." + k.na
 func (k numberKey) allowed() string { return k.min + " to " + k.max }
 
 const (
-	toSimulate = "this project's own choice, judged by simulation"
-	mids       = "published smallest important differences of owners' scores span 4.8 to 21.9 % of their scales (Innes et al., PLoS One 2023;18:e0280912; Alves and Innes, PLoS One 2023;18:e0291881)"
-	ewma       = "Lucas and Saccucci, Technometrics 1990;32:1-12"
-	nsaidDays  = "adverse reactions to anti-inflammatories cluster at 14 to 30 days (Hampshire et al., JAVMA 2004;225:533-536)"
+	noScaleFigure = "grams; an assumption, no published figure was found"
+	toSimulate    = "this project's own choice, judged by simulation"
+	mids          = "published smallest important differences of owners' scores span 4.8 to 21.9 % of their scales (Innes et al., PLoS One 2023;18:e0280912; Alves and Innes, PLoS One 2023;18:e0291881)"
+	ewma          = "Lucas and Saccucci, Technometrics 1990;32:1-12"
+	lossBand      = "1 to 2 % a week: AAHA weight guidelines 2014 and 2021, from secondary pages"
+	nsaidDays     = "adverse reactions to anti-inflammatories cluster at 14 to 30 days (Hampshire et al., JAVMA 2004;225:533-536)"
 )
 
 var numberTable = []numberKey{
@@ -53,6 +55,18 @@ var numberTable = []numberKey{
 	{"index", "stays_at", func(r *care.Rules) any { return &r.Thresholds.StaysAt }, "0", "100", "StaysAt", ownChoice},
 	{"index", "stays_weeks", func(r *care.Rules) any { return &r.Thresholds.StaysWeeks }, "1", "104", "StaysWeeks", ownChoice},
 	{"index", "running_days", func(r *care.Rules) any { return &r.Thresholds.RunningDays }, "1", "400", "RunningDays", ownChoice},
+
+	{"weight", "home_scale_sd", func(r *care.Rules) any { return &r.Weight.HomeSD }, "1", "5000", "", noScaleFigure},
+	{"weight", "clinic_scale_sd", func(r *care.Rules) any { return &r.Weight.ClinicSD }, "1", "5000", "", noScaleFigure},
+	{"weight", "pace_low", func(r *care.Rules) any { return &r.Weight.PaceLow }, "0.1", "5", "", lossBand},
+	{"weight", "pace_high", func(r *care.Rules) any { return &r.Weight.PaceHigh }, "0.1", "5", "", lossBand},
+	{"weight", "progress", func(r *care.Rules) any { return &r.Weight.Progress }, "0.05", "5", "", "0.55 % a week was the mean in Marshall et al., Vet Res Commun 2010;34:241-253"},
+	{"weight", "too_fast_days", func(r *care.Rules) any { return &r.Weight.TooFastDays }, "7", "90", "", ownChoice},
+	{"weight", "plateau_days", func(r *care.Rules) any { return &r.Weight.PlateauDays }, "7", "180", "", ownChoice},
+	{"weight", "month_loss", func(r *care.Rules) any { return &r.Weight.MonthLoss }, "1", "30", "", ownChoice},
+	{"weight", "half_year_loss", func(r *care.Rules) any { return &r.Weight.HalfYearLoss }, "1", "50", "", ownChoice},
+	{"weight", "pace_weigh_ins", func(r *care.Rules) any { return &r.Weight.Window }, "2", "26", "", ownChoice},
+	{"weight", "ask_again_beyond", func(r *care.Rules) any { return &r.Weight.AskBeyond }, "2", "50", "", "five times the upper guideline rate, this project's own choice"},
 
 	{"alerts", "escalate_after", func(r *care.Rules) any { return &r.Limits.EscalateAfter }, "1m", "60m", "", ownChoice},
 	{"alerts", "follow_up_after", func(r *care.Rules) any { return &r.Limits.FollowUpAfter }, "5m", "2h", "", ownChoice},

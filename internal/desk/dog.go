@@ -321,9 +321,10 @@ func itemName(dog *care.Dog, i clinical.Item) string {
 }
 
 func (p *dogPage) draw(d *Desk, v *visit, dog *care.Dog) {
-	p.Weight = weightOf(p.page, dog, p.History.Weights)
+	rules := v.clinic.Rules.WeightRules()
+	p.Weight = weightOf(p.page, rules, dog, p.History.Weights)
 	if d.Drawings.Weight != nil && len(dog.Weights) > 0 {
-		rules, plan := clinical.DefaultWeightRules(), dog.WeightPlan()
+		plan := dog.WeightPlan()
 		p.Weight.Drawing = d.Drawings.Weight(WeightInput{Title: dog.Name + ": weight", Zone: v.rulesZone(), WeighIns: weighIns(p.History.Weights),
 			Judged: p.Weight.Judged, OnPlan: plan.OnPlan, PlanFrom: plan.StartedAt, Low: rules.PaceLow, High: rules.PaceHigh})
 	}

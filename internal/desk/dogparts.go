@@ -40,8 +40,8 @@ func weighIns(lines []weightLine) []clinical.WeighIn {
 	return list
 }
 
-func weightOf(p page, dog *care.Dog, lines []weightLine) weightPart {
-	j := clinical.JudgeWeight(dog.WeightPlan(), dog.Weights, p.now.Unix())
+func weightOf(p page, rules clinical.WeightRules, dog *care.Dog, lines []weightLine) weightPart {
+	j := rules.Judge(dog.WeightPlan(), dog.Weights, p.now.Unix())
 	w := weightPart{Judged: j, Lines: slices.Clone(lines)}
 	slices.Reverse(w.Lines)
 	if j.Pace.Status != clinical.PaceUnknown && dog.WeightPlan().OnPlan {

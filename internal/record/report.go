@@ -256,7 +256,7 @@ var bandText = map[clinical.PaceBand]string{clinical.PaceGaining: "gaining", cli
 	clinical.PaceProgress: "slow, and still progress", clinical.PaceInBand: "as aimed at", clinical.PaceTooFast: "too fast"}
 
 func (p *reportPage) weight(in *Input, d *care.Dog, h *history) {
-	rules, plan := clinical.DefaultWeightRules(), d.WeightPlan()
+	rules, plan := in.Rules.WeightRules(), d.WeightPlan()
 	j := rules.Judge(plan, h.weighIns(), in.Now.Unix())
 	x := chart.WeightInput{Title: d.Name + ": weight", Zone: in.zone(), Target: j.Target.Grams.Kilograms()}
 	for _, w := range h.weights {
