@@ -1,0 +1,38 @@
+package main
+
+import (
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"gaitpost/internal/store"
+)
+
+// A household's log, decided again turn by turn, gives the same household: its
+// alerts, its dogs' courses, its conversations.
+func TestReplayingTheLogGivesTheSameAlerts(t *testing.T) {
+	t.Parallel()
+	w := demoAfter(t, 8)
+	cases, total, err := w.turns.Caseload(t.Context(), w.rules.Clinic, 0, 100)
+	require.NoError(t, err)
+	require.Greater(t, total, 30)
+	alerts, turns := 0, 0
+	for _, c := range cases {
+		log, err := w.turns.ReadLog(t.Context(), w.rules.Clinic, c.ID, 0, 10_000)
+		require.NoError(t, err)
+		again, err := store.Replay(w.rules, c.ID, log)
+		require.NoError(t, err)
+		stored, err := w.turns.Load(t.Context(), w.rules.Clinic, c.ID)
+		require.NoError(t, err)
+		require.Equal(t, stored.Household.Alerts, again.Alerts)
+		require.Equal(t, stored.Household.Dogs, again.Dogs)
+		for i, c := range stored.Household.Contacts {
+			require.Equal(t, c.Consent, again.Contacts[i].Consent)
+			require.Equal(t, c.Talk.Open, again.Contacts[i].Talk.Open)
+		}
+		alerts += len(again.Alerts)
+		turns += len(log)
+	}
+	require.Positive(t, alerts)
+	require.Greater(t, turns, 1000, "a replay of nothing would pass")
+}
