@@ -3,7 +3,6 @@ package desk
 import (
 	"strconv"
 	"strings"
-	"time"
 
 	"gaitpost/internal/care"
 	"gaitpost/internal/clinical"
@@ -178,9 +177,6 @@ type lost struct {
 	fate         care.Fate
 	at           int64
 }
-
-// lostFor is how long a message that did not arrive is listed.
-const lostFor = 7 * 24 * time.Hour
 
 // lostOf is the newest message of a household that did not arrive, if nothing
 // has arrived since.

@@ -59,8 +59,8 @@ func corpus(t testing.TB, part string) []sample {
 
 // tally counts readings against labels.
 type tally struct {
-	n, got [3][3]int // [want][got]
-	total  [3]int
+	got   [3][3]int // [want][got]
+	total [3]int
 }
 
 func (c *tally) add(want, got Urgency) {

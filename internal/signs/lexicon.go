@@ -32,7 +32,6 @@ type lexicon struct {
 	up        [][]slot // per slot: the choices and concepts it also fills
 	flagOf    []flag   // per slot: the engine's flag, if any
 
-	phrases [][]*pattern // per stage; each sets a concept at its first token
 	byFirst [numTiers][][]*pattern
 	targets []target
 

@@ -51,7 +51,6 @@ type pattern struct {
 	target uint16 // a concept's slot, or an index into lexicon.targets
 	cap    Urgency
 	capped bool // the urgency is given by the pattern rather than by the sign
-	id     uint16
 }
 
 const (

@@ -34,7 +34,7 @@ func check(t testing.TB, text string, ctx Context) Finding {
 
 var hostile = []string{
 	"", " ", "\n\n\n", ".", "?!?!", "'", "’s", "\x00\x01\x02", "\xff\xfe\xfd", "he coll\xffapsed", "😀😀😀😀",
-	"👩‍👩‍👧‍👦", "הכלב שלי התמוטט", "كلبي لا يتنفس", "‮desrever‬", "a\u0301\u0301\u0301\u0301", "ｆｕｌｌ ｗｉｄｔｈ ｓｅｉｚｕｒｅ",
+	"👩\u200d👩\u200d👧\u200d👦", "הכלב שלי התמוטט", "كلبي لا يتنفس", "\u202edesrever\u202c", "a\u0301\u0301\u0301\u0301", "ｆｕｌｌ ｗｉｄｔｈ ｓｅｉｚｕｒｅ",
 	strings.Repeat("a", 1600), strings.Repeat("no ", 530), strings.Repeat("sick ", 320), strings.Repeat("🐶", 400),
 	strings.Repeat("he was sick, ", 123), strings.Repeat("'s ", 533), strings.Repeat("1 ", 800), "\u200b\u200bseizure\u200b",
 	"he\tcollapsed\r\nagain", "{\"a\":1}", "<script>alert('collapse')</script>", "STOP, he's collapsed",
