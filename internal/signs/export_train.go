@@ -48,3 +48,6 @@ func Chosen() Thresholds {
 func (t Thresholds) Overrule(rules Urgency, flag, emergency float64) Urgency {
 	return thresholds{t[0], t[1], t[2], t[3], t[4], t[5]}.overrule(rules, float32(flag), float32(emergency))
 }
+
+// Dilution is what each of n features counts for.
+func Dilution(n int) float64 { return dilution(n) }

@@ -69,8 +69,14 @@ func (md *model) score(feats []uint32) (flag, emergency float32) {
 		f += int32(md.flag[i])
 		e += int32(md.emergency[i])
 	}
-	return md.flagBias + float32(f)*md.flagScale, md.emergencyBias + float32(e)*md.emergencyScale
+	by := float32(dilution(len(feats)))
+	return md.flagBias + float32(f)*md.flagScale*by, md.emergencyBias + float32(e)*md.emergencyScale*by
 }
+
+// dilution is what each of n features counts for: less in a long message, where
+// much talk would else outweigh the one sentence that matters, and as much as
+// it is worth in one of some twenty words.
+func dilution(n int) float64 { return math.Sqrt(120 / float64(max(n, 20))) }
 
 // thresholds are the log-odds at which the model overrules the lists.
 type thresholds struct {
@@ -84,7 +90,7 @@ type thresholds struct {
 
 // chosen are the thresholds that cost least in cross-validation on the messages
 // that the lists were not written for, where a missed emergency counts most.
-var chosen = thresholds{weight: 2.5, flag: 0.6, raise: -0.8, dropSameDay: 0.8, raiseSameDay: -1.4, dropEmerg: 1}
+var chosen = thresholds{weight: 3, flag: 0.9, raise: -1.1, dropSameDay: -0.1, raiseSameDay: -0.6, dropEmerg: 0}
 
 // overrule is the urgency after the model has had its say about what the lists
 // alone made of the message.

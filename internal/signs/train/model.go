@@ -11,6 +11,7 @@ import (
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 
@@ -77,7 +78,7 @@ func readFile(name string) ([]example, error) {
 
 // known are the files that the lists were written with in view, so that the
 // lists read them better than they will ever read an owner.
-var known = map[string]bool{"own": true, "britain": true, "mixed": true, "overseas": true, "pairs": true}
+var known = map[string]bool{"own": true, "britain": true, "mixed": true, "overseas": true, "pairs": true, "bare": true}
 
 func fresh(path string) bool {
 	name, _, _ := strings.Cut(filepath.Base(path), ".")
@@ -91,11 +92,11 @@ type head struct {
 }
 
 func (h *head) score(feats []uint32) float64 {
-	z := h.bias
+	z := 0.0
 	for _, f := range feats {
 		z += h.w[f]
 	}
-	return z
+	return h.bias + z*signs.Dilution(len(feats))
 }
 
 // options of the training.
@@ -172,15 +173,15 @@ func fitOne(ex []example, yes func(signs.Urgency) bool, size []float64, seed uin
 				y = 1
 			}
 			feats = e.some(feats[:0], r, o)
-			z := h.bias
+			z, by := h.bias, signs.Dilution(len(feats))
 			for _, f := range feats {
-				z += h.w[f] * size[f]
+				z += h.w[f] * size[f] * by
 			}
 			d := 1/(1+math.Exp(-z)) - y
 			g2b += d * d
 			h.bias -= o.rate * d / math.Sqrt(g2b)
 			for _, f := range feats {
-				g := d*size[f] + o.l2*h.w[f]
+				g := d*size[f]*by + o.l2*h.w[f]
 				g2[f] += g * g
 				h.w[f] -= o.rate * g / math.Sqrt(g2[f]+1e-6)
 			}
@@ -271,18 +272,22 @@ func writeModel(path string) error {
 		scale := h.scale()
 		binary.Write(&b, binary.LittleEndian, []float32{float32(h.bias), float32(scale)})
 		for _, w := range h.w {
-			weights.WriteByte(byte(int8(math.Round(w / scale))))
+			weights.WriteByte(byte(int8(math.Round(min(127, max(-127, w/scale))))))
 		}
 	}
 	weights.WriteTo(&b)
 	return os.WriteFile(path, b.Bytes(), 0o644)
 }
 
-// scale is the step that lets the largest weight fit one signed byte.
+// scale is the step that lets all but the few largest weights fit one signed
+// byte; those are held to the byte's end, so that the small ones keep their size.
 func (h *head) scale() float64 {
-	top := 1e-9
+	var sizes []float64
 	for _, w := range h.w {
-		top = math.Max(top, math.Abs(w))
+		if w != 0 {
+			sizes = append(sizes, math.Abs(w))
+		}
 	}
-	return top / 127
+	slices.Sort(sizes)
+	return max(1e-9, sizes[len(sizes)*99/100]) / 127
 }
