@@ -9,10 +9,11 @@ import (
 // bar is what is asked of the screen on messages that nobody here has seen.
 var bar = limits{emergencySeen: .98, emergencyExact: .93, sameDaySeen: .93, harmlessFlagged: .07}
 
-// floor is what the messages kept apart reach so far, less a little for chance:
-// on these, written to avoid the usual words, the bar is not reached yet. The
-// test fails below the floor and says how far the bar is.
-var floor = limits{emergencySeen: .945, emergencyExact: .88, sameDaySeen: .885, harmlessFlagged: .095}
+// floor is what the messages kept apart reach so far, less a little for chance.
+// Emergencies read as emergency and same-day signs reach the bar; emergencies
+// noticed at all (97.2 %, 98 asked) and harmless messages flagged (7.5 %, 7
+// allowed) do not yet. The test fails below the floor and says how far the bar is.
+var floor = limits{emergencySeen: .965, emergencyExact: .955, sameDaySeen: .93, harmlessFlagged: .08}
 
 // limits are the measures of the screen: three shares to reach and one not to pass.
 type limits struct {

@@ -38,6 +38,9 @@ func TestDeath(t *testing.T) {
 		"said goodbye to the kids at the airport, he howled", "he didn't make it to the door",
 		"he was put to sleep on friday for his x-rays, back home and fine", "we said we'd let him go on monday",
 		"we will put him to sleep on friday", "he is being put to sleep tomorrow", "put to sleep booked for friday",
+		"smells like something died", "her rear half is dead, front legs ok", "thought I'd lost her at the station, there she was",
+		"we thought he'd died, then he came to", "he's died and gone to heaven with his head out of the window",
+		"his favourite toy has passed on", "read a story about a beagle that died",
 	}
 	for _, text := range alive {
 		f := Screen(text, Context{})
@@ -67,6 +70,7 @@ func TestEuthanasiaAndDistress(t *testing.T) {
 	for _, text := range []string{
 		"put him down for wednesday", "time to let him out", "he can't cope with stairs", "he broke my heart with those eyes",
 		"put the kids to sleep", "1 0 0 2 1 1 0", "they put him to sleep for the dental yesterday",
+		"the farmer put down bait", "I only put down a handful of pellets", "the box is in bits", "desperate lame this morning",
 	} {
 		f := Screen(text, Context{})
 		require.False(t, f.Euthanasia || f.Distress, "%q → %+v", text, f)

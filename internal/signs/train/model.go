@@ -289,5 +289,5 @@ func (h *head) scale() float64 {
 		}
 	}
 	slices.Sort(sizes)
-	return max(1e-9, sizes[len(sizes)*99/100]) / 127
+	return max(1e-9, sizes[len(sizes)*999/1000]) / 127
 }

@@ -136,7 +136,7 @@ func evaluate() error {
 			name, t, known.measure(t), unknown.measure(t), apart.measure(t))
 	}
 	show("in use", signs.Chosen())
-	for _, weight := range []float32{2, 3, 4} {
+	for _, weight := range []float32{2, 2.5, 3} {
 		for _, by := range []float64{0.5, 0.7, 0.9} {
 			show(fmt.Sprintf("missed at %.1f", by), unknown.tune(dear(by, float64(weight)), weight))
 		}
