@@ -237,13 +237,13 @@ func enrolAll(ctx context.Context, e env, st *store.Store, r *care.Rules, list [
 
 // enrolled says what an enrolment changed.
 func enrolled(res care.Result) string {
-	switch res.Refusal { // of an enrolment: what changed
+	switch res.Changed {
 	case "":
 		return "unchanged"
 	case "new":
 		return "new"
 	}
-	return "changed (" + res.Refusal + ")"
+	return "changed (" + res.Changed + ")"
 }
 
 // practiceEvent is one thing done from the command line. Its key makes it

@@ -41,7 +41,7 @@ func (t *turn) enrol(by string, e *Enrolment) Reason {
 	if e.Invite {
 		t.invite(0)
 	}
-	t.out.Refusal = strings.Join(changed, "; ") // what changed, for whoever enrols
+	t.out.Changed = strings.Join(changed, "; ")
 	return PracticeDone
 }
 

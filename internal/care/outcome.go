@@ -40,7 +40,7 @@ const (
 	FateRecorded     Reason = "fate-recorded"
 	FateStale        Reason = "fate-stale" // an older report than the one known
 	PracticeDone     Reason = "practice-done"
-	PracticeRefused  Reason = "practice-refused" // with Outcome.Refusal
+	PracticeRefused  Reason = "practice-refused" // with Result.Refusal
 	Woken            Reason = "woken"            // some of what was due was done
 )
 
@@ -48,6 +48,9 @@ const (
 type Result struct {
 	Household Household
 	Reason    Reason
+	// Changed says what an enrolment changed, "new" for a new household and ""
+	// for nothing.
+	Changed string
 	// Refusal is the sentence for the person whose action was refused.
 	Refusal string
 	Send    []Message
