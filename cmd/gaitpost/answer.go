@@ -1,7 +1,6 @@
 package main
 
 import (
-	"bufio"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -12,9 +11,6 @@ import (
 
 	"gaitpost/dialog/answer"
 )
-
-// maxAnswerLine is the longest line that answer reads, in bytes.
-const maxAnswerLine = 64 * 1024
 
 // answerLine is one line of answer's output; the order of the fields is the
 // order of the keys. Value is null where the text was not read.
@@ -90,26 +86,8 @@ func valueOr(ok bool, value string) string {
 
 // answerAll reads every line of r and writes one object a line to w.
 func answerAll(r io.Reader, w io.Writer, read answerReader) error {
-	in := bufio.NewScanner(r)
-	in.Buffer(make([]byte, 0, 4096), maxAnswerLine+2)
-	out := bufio.NewWriter(w)
-	enc := json.NewEncoder(out)
-	enc.SetEscapeHTML(false)
-	line := 0
-	for in.Scan() {
-		line++
-		value, why := read(in.Text())
-		if err := enc.Encode(answerLine{in.Text(), json.RawMessage(value), why}); err != nil {
-			return fmt.Errorf("could not write the result of line %d: %w", line, err)
-		}
-	}
-	if err := out.Flush(); err != nil {
-		return fmt.Errorf("could not write the results: %w", err)
-	}
-	if err := in.Err(); errors.Is(err, bufio.ErrTooLong) {
-		return fmt.Errorf("line %d is longer than %d bytes; the lines before it were read", line+1, maxAnswerLine)
-	} else if err != nil {
-		return fmt.Errorf("could not read line %d: %w", line+1, err)
-	}
-	return nil
+	return eachLine(r, w, func(text string) any {
+		value, why := read(text)
+		return answerLine{text, json.RawMessage(value), why}
+	})
 }

@@ -67,7 +67,7 @@ func TestAnswerRefusesWhatItDoesNotKnow(t *testing.T) {
 }
 
 func TestAnswerNamesTheLineThatIsTooLong(t *testing.T) {
-	code, out, errs := runAnswer(t, "2\n"+strings.Repeat("9", maxAnswerLine+10)+"\n", "--kind", "scale")
+	code, out, errs := runAnswer(t, "2\n"+strings.Repeat("9", maxLine+10)+"\n", "--kind", "scale")
 	require.Equal(t, 1, code)
 	require.Equal(t, `{"text":"2","value":2,"reason":"digit"}`+"\n", out)
 	require.Contains(t, errs, "line 2 is longer than 65536 bytes")

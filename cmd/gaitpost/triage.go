@@ -1,9 +1,6 @@
 package main
 
 import (
-	"bufio"
-	"encoding/json"
-	"errors"
 	"fmt"
 	"io"
 	"strings"
@@ -12,9 +9,6 @@ import (
 
 	"gaitpost/internal/signs"
 )
-
-// maxTriageLine is the longest line that triage reads, in bytes.
-const maxTriageLine = 64 * 1024
 
 // triageLine is one line of triage's output; the order of the fields is the
 // order of the keys.
@@ -66,27 +60,8 @@ func triageContext(on []string) (signs.Context, error) {
 
 // triageAll screens every line of r and writes one object a line to w.
 func triageAll(r io.Reader, w io.Writer, ctx signs.Context) error {
-	in := bufio.NewScanner(r)
-	in.Buffer(make([]byte, 0, 4096), maxTriageLine+2)
-	out := bufio.NewWriter(w)
-	enc := json.NewEncoder(out)
-	enc.SetEscapeHTML(false)
-	line := 0
-	for in.Scan() {
-		line++
-		text := in.Text()
+	return eachLine(r, w, func(text string) any {
 		f := signs.Screen(text, ctx)
-		if err := enc.Encode(triageLine{text, f.Urgency.String(), f.Ask, f.Death, f.Signs, f.Reason}); err != nil {
-			return fmt.Errorf("could not write the result of line %d: %w", line, err)
-		}
-	}
-	if err := out.Flush(); err != nil {
-		return fmt.Errorf("could not write the results: %w", err)
-	}
-	if err := in.Err(); errors.Is(err, bufio.ErrTooLong) {
-		return fmt.Errorf("line %d is longer than %d bytes; the lines before it were read", line+1, maxTriageLine)
-	} else if err != nil {
-		return fmt.Errorf("could not read line %d: %w", line+1, err)
-	}
-	return nil
+		return triageLine{text, f.Urgency.String(), f.Ask, f.Death, f.Signs, f.Reason}
+	})
 }

@@ -66,7 +66,7 @@ func TestTriageBadInput(t *testing.T) {
 	require.Zero(t, code)
 	require.Contains(t, out, "woof")
 
-	out, errs, code = runTriage(t, "he collapsed\n"+strings.Repeat("a", maxTriageLine+10)+"\n")
+	out, errs, code = runTriage(t, "he collapsed\n"+strings.Repeat("a", maxLine+10)+"\n")
 	require.Equal(t, 1, code)
 	require.Contains(t, errs, "line 2 is longer than 65536 bytes")
 	require.Contains(t, out, "collapse", "the lines before it are not lost")
