@@ -99,6 +99,7 @@ func (l *Library) Reply(s Session, ctx Context, text string) Result {
 	rd := w.read(st, strings.TrimSpace(text))
 	res := Result{Reason: rd.reason}
 	for _, a := range rd.answers {
+		a.Value.Text = cutTo(a.Value.Text, maxKeptText)
 		if w.record(a) {
 			res.Recorded = append(res.Recorded, a)
 		}

@@ -204,7 +204,6 @@ func (w *walk) ask(st *Step) Line {
 // record keeps an answer and returns whether it is new or changed. A plain no
 // to "anything else new?" does not take back what was told before.
 func (w *walk) record(a Answer) bool {
-	a.Value.Text = cutTo(a.Value.Text, maxKeptText)
 	for i, old := range w.sess.Answers {
 		if old.Item != a.Item {
 			continue
