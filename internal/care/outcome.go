@@ -144,6 +144,8 @@ const (
 	FactEnrolled FactKind = "enrolled"
 	FactDied     FactKind = "died"
 	FactFinding  FactKind = "finding"
+	FactMinutes  FactKind = "minutes" // Number: minutes that staff say an alert took
+	FactRung     FactKind = "rung"    // ID: a message that did not arrive; Text: what staff did instead
 )
 
 // Fact is one thing kept in the record for good. Which fields are set depends

@@ -7,6 +7,7 @@ import (
 
 	"gaitpost/internal/care"
 	"gaitpost/internal/clinical"
+	"gaitpost/internal/record"
 	"gaitpost/internal/store"
 )
 
@@ -14,8 +15,10 @@ import (
 // that has more is shown from there on, and says so.
 const logLength = 3000
 
-// history is what a household's record says of one dog.
+// history is what a household's record says of one dog, as a page shows it. The
+// record itself is read by package record alone.
 type history struct {
+	record    record.History
 	Points    []IndexPoint
 	Readings  []clinical.Reading
 	Who       map[int64]string // who answered a reading that staff entered, by its instant
@@ -61,6 +64,7 @@ type alertLine struct {
 	AckedBy, By, Outcome  string
 	Urgency               string
 	Joined                int
+	Minutes               int
 	Notes                 []string
 }
 
@@ -71,173 +75,81 @@ type noteLine struct {
 	BCS  float64
 }
 
-// reader walks through a record.
-type reader struct {
-	rules   *care.Rules
-	dog     int8
-	name    string
-	h       history
-	course  clinical.Course
-	asked   int64 // when the check-in was asked that has no answer yet; 0: none
-	alerts  map[uint16]*alertLine
-	indexOn map[uint16]bool // index alerts that are open
+// recordInput is a household and its log as package record takes them.
+func recordInput(r *care.Rules, h *care.Household, dog int8, entries []store.LogEntry, cut bool) record.Input {
+	in := record.Input{Rules: r, Household: h, Dog: int(dog), Cut: cut, Entries: make([]record.Entry, len(entries))}
+	for i, e := range entries {
+		in.Entries[i] = record.Entry{At: e.At, Event: e.Event, Facts: e.Facts, Refusal: e.Refusal}
+	}
+	return in
 }
 
 // historyOf reads what a record says of a dog.
 func historyOf(r *care.Rules, h *care.Household, dog int8, entries []store.LogEntry, cut bool) history {
-	x := &reader{rules: r, dog: dog, name: h.Dogs[dog].Name, alerts: map[uint16]*alertLine{}, indexOn: map[uint16]bool{}}
-	x.h.Cut, x.h.Who = cut, map[int64]string{}
-	x.course.BeginStretchUnder(r.Thresholds, h.Enrolled, false)
-	for i := range entries {
-		x.entry(&entries[i])
+	kept, err := record.HistoryOf(recordInput(r, h, dog, entries, cut))
+	if err != nil {
+		return history{} // there is no such dog, and nothing is said of it
 	}
-	x.finish(h)
-	return x.h
+	x := history{record: kept, Readings: kept.Readings, Cut: cut, Who: map[int64]string{}}
+	for _, c := range kept.CheckIns {
+		x.checkIn(&c)
+	}
+	for _, b := range kept.Baselines {
+		x.Baselines = append(x.Baselines, BaselineSpan(b))
+	}
+	for _, w := range kept.Weights {
+		x.Weights = append(x.Weights, weightLine{w.At, int64(w.Grams), w.Scale, w.By})
+	}
+	for _, c := range kept.Changes {
+		x.Changes = append(x.Changes, planLine(c))
+	}
+	for _, a := range slices.Backward(kept.Alerts) {
+		x.Alerts = append(x.Alerts, alertLineOf(a))
+	}
+	x.Findings, x.Notes = noteLines(kept.Findings), noteLines(kept.Notes)
+	return x
 }
 
-func (x *reader) entry(e *store.LogEntry) {
-	at, closed, who := e.At.Unix(), false, ""
-	for i := range e.Facts {
-		f := &e.Facts[i]
-		if f.Dog != x.dog+1 {
-			continue
-		}
-		switch f.Kind {
-		case care.FactPrompt:
-			closed = closed || x.prompt(f, at)
-			if f.Code == "entered" {
-				who = f.Text
-			}
-		case care.FactReading:
-			x.reading(f, at)
-			if who != "" && f.Reading != nil {
-				x.h.Who[f.Reading.At] = who
-			}
-		case care.FactWeight:
-			x.weight(f, at)
-		case care.FactPlan:
-			x.plan(e, f, at)
-		case care.FactAlert:
-			x.alert(f, at)
-		case care.FactFinding:
-			x.h.Findings = append(x.h.Findings, noteLine{At: at, By: f.By, Text: f.Text, BCS: f.Number})
-		case care.FactNote:
-			x.note(f, at)
-		}
-	}
-	if closed && x.asked != 0 {
-		x.h.Points = append(x.h.Points, IndexPoint{At: x.asked, Missed: true})
-		x.asked = 0
-	}
-}
-
-// prompt follows a check-in from its question on. It reports whether one was
-// closed.
-func (x *reader) prompt(f *care.Fact, at int64) bool {
-	if !strings.HasPrefix(f.Text, string(care.PromptCheckIn)+"/") {
-		return false
-	}
-	if f.Code == "sent" {
-		x.asked = at
-	}
-	return f.Code == "closed"
-}
-
-func (x *reader) reading(f *care.Fact, at int64) {
-	if f.Reading == nil {
+func (x *history) checkIn(c *record.CheckIn) {
+	r := c.Reading
+	switch c.State {
+	case record.Waiting:
 		return
+	case record.Missed:
+		x.Points = append(x.Points, IndexPoint{At: c.At, Missed: true})
+		return
+	case record.ByStaff:
+		x.Who[r.At] = c.Who
 	}
-	r := *f.Reading
-	x.asked = 0
-	if n := len(x.h.Readings); n > 0 && r.Day != 0 && x.h.Readings[n-1].Day == r.Day {
-		x.h.Readings[n-1] = r // a second one that day takes the first one's place
-		x.h.Points[len(x.h.Points)-1] = pointOf(r)
-	} else {
-		x.h.Readings = append(x.h.Readings, r)
-		x.h.Points = append(x.h.Points, pointOf(r))
-	}
-	if x.h.Cut {
-		return // a course from the middle on would have other baselines
-	}
-	if _, err := x.course.Add(x.rules.Thresholds, r, len(x.indexOn) > 0); err == nil {
-		x.baseline(at)
-	}
-}
-
-func pointOf(r clinical.Reading) IndexPoint {
-	return IndexPoint{
+	x.Points = append(x.Points, IndexPoint{
 		At: r.At, Scored: r.Index.Scored, Index: float64(r.Index.Total), Pain: float64(r.Index.Pain),
 		Mobility: float64(r.Index.Mobility), HasPain: r.Index.PainScored, HasMob: r.Index.MobilityScored,
-		Carried: r.Carried, Before: r.Before,
-	}
+		Carried: r.Carried, Before: r.Before, Alert: c.Alert,
+	})
 }
 
-func (x *reader) baseline(at int64) {
-	b := x.course.Baseline(x.rules.Thresholds)
-	if b.Kind == clinical.NoBaseline {
-		return
+// unreachedNote is what stands beside an alert whose owner was rung in vain.
+const unreachedNote = "couldn't reach the owner"
+
+func alertLineOf(a *record.Alert) alertLine {
+	l := alertLine{N: a.N, Opened: a.Opened, Acked: a.Acked, Closed: a.Closed, Reason: reasonName(string(a.Reason)), Sentence: capital(a.Sentence),
+		AckedBy: a.AckedBy, By: a.By, Urgency: urgencyNames[a.Urgency], Joined: a.Joined, Minutes: a.Minutes, Notes: a.Notes}
+	if slices.Contains(care.Outcomes, a.Outcome) {
+		l.Outcome = string(a.Outcome)
 	}
-	if n := len(x.h.Baselines); n > 0 {
-		last := &x.h.Baselines[n-1]
-		last.To = at
-		if last.Value == b.Value && last.Kind == b.Kind {
-			return
-		}
+	if a.Unreached > 0 && !slices.Contains(l.Notes, unreachedNote) {
+		l.Notes = append(slices.Clone(l.Notes), unreachedNote)
 	}
-	x.h.Baselines = append(x.h.Baselines, BaselineSpan{From: at, To: at, Value: b.Value, Kind: b.Kind})
+	return l
 }
 
-func (x *reader) weight(f *care.Fact, at int64) {
-	scale, _ := clinical.ScaleByCode(f.Code)
-	x.h.Weights = append(x.h.Weights, weightLine{At: at, Grams: int64(f.Number), Scale: scale, By: f.By})
-}
-
-func (x *reader) plan(e *store.LogEntry, f *care.Fact, at int64) {
-	on := at
-	if f.Number > 0 {
-		on = int64(f.Number)
+// noteLines are remarks, newest first.
+func noteLines(remarks []record.Remark) []noteLine {
+	var list []noteLine
+	for _, r := range slices.Backward(remarks) {
+		list = append(list, noteLine(r))
 	}
-	p := planLine{At: on, Action: f.Code, What: f.Text, By: f.By, Class: care.MedicineClass(f.ID)}
-	if e.Event.Practice != nil && e.Event.Practice.Plan != nil {
-		p.Comfort = e.Event.Practice.Plan.Comfort && f.Code != string(care.PlanHold)
-	}
-	if p.Comfort {
-		x.course.BeginStretchUnder(x.rules.Thresholds, on, true)
-	}
-	x.h.Changes = append(x.h.Changes, p)
-}
-
-var indexReasons = []care.AlertReason{care.Level, care.Rise, care.Drift, care.Jump}
-
-func (x *reader) alert(f *care.Fact, at int64) {
-	a := x.alerts[f.Alert]
-	if a == nil && f.Code != "opened" {
-		return
-	}
-	switch f.Code {
-	case "opened":
-		x.alerts[f.Alert] = &alertLine{N: f.Alert, Opened: at, Reason: reasonName(f.ID), Sentence: capital(f.Text),
-			Urgency: urgencyNames[care.Urgency(f.Number)]}
-		if slices.Contains(indexReasons, care.AlertReason(f.ID)) {
-			x.indexOn[f.Alert] = true
-			if n := len(x.h.Points); n > 0 {
-				x.h.Points[n-1].Alert = true
-			}
-		}
-	case "joined":
-		a.Joined++
-		a.Sentence = capital(f.Text)
-	case "acknowledged":
-		a.Acked, a.AckedBy = at, f.By
-	case "closed":
-		a.Closed, a.By = at, f.By
-		if slices.Contains(care.Outcomes, care.Outcome(f.Text)) {
-			a.Outcome = f.Text
-		}
-		delete(x.indexOn, f.Alert)
-	case "couldn't reach":
-		a.Notes = append(a.Notes, "couldn't reach the owner")
-	}
+	return list
 }
 
 func reasonName(id string) string {
@@ -245,37 +157,6 @@ func reasonName(id string) string {
 		return n
 	}
 	return capital(id)
-}
-
-func (x *reader) note(f *care.Fact, at int64) {
-	if f.Code != "" || f.Text == "" {
-		return
-	}
-	if a := x.alerts[f.Alert]; f.Alert != 0 && a != nil {
-		a.Notes = append(a.Notes, f.Text)
-		return
-	}
-	x.h.Notes = append(x.h.Notes, noteLine{At: at, By: f.By, Text: f.Text})
-}
-
-func (x *reader) finish(h *care.Household) {
-	for _, a := range x.alerts {
-		x.h.Alerts = append(x.h.Alerts, *a)
-	}
-	slices.SortFunc(x.h.Alerts, func(a, b alertLine) int { return int(b.N) - int(a.N) })
-	slices.Reverse(x.h.Findings)
-	slices.Reverse(x.h.Notes)
-	slices.SortStableFunc(x.h.Changes, func(a, b planLine) int { return int(a.At - b.At) })
-	d := &h.Dogs[x.dog]
-	if x.h.Cut || len(x.h.Weights) < len(d.Weights) {
-		x.h.Weights = nil
-		for _, w := range d.Weights {
-			x.h.Weights = append(x.h.Weights, weightLine{At: w.At, Grams: int64(w.Grams), Scale: w.Scale})
-		}
-	}
-	if b := d.Course.Baseline(x.rules.Thresholds); x.h.Cut && b.Kind != clinical.NoBaseline && len(x.h.Points) > 0 {
-		x.h.Baselines = []BaselineSpan{{From: x.h.Points[0].At, To: x.h.Points[len(x.h.Points)-1].At, Value: b.Value, Kind: b.Kind}}
-	}
 }
 
 // effectLine is what one change that was meant to change comfort did.
@@ -295,28 +176,11 @@ var verdictNames = map[clinical.EffectVerdict]string{
 }
 
 // effects judges every change that was meant to change comfort, newest first.
-func (h *history) effects(r *care.Rules, d *care.Dog) []effectLine {
-	sigma, _ := d.Course.Sigma(r.Thresholds)
+func (x *history) effects(r *care.Rules, d *care.Dog) []effectLine {
 	var list []effectLine
-	for i, c := range h.Changes {
-		if !c.Comfort {
-			continue
-		}
-		ch := clinical.Change{At: c.At, Alters: true}
-		for k, o := range h.Changes {
-			if k != i {
-				ch.OtherStart = append(ch.OtherStart, o.At)
-			}
-			if o.Comfort && o.At < c.At {
-				ch.Since = o.At
-			}
-			if o.Comfort && o.At > c.At && ch.Until == 0 {
-				ch.Until = o.At
-			}
-		}
-		list = append(list, effectText(c, clinical.EffectOf(r.Thresholds, sigma, h.Readings, ch)))
+	for _, j := range x.record.Effects(r.Thresholds, d) {
+		list = append(list, effectText(planLine(j.Change), j.Effect))
 	}
-	slices.Reverse(list)
 	return list
 }
 

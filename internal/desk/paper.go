@@ -45,11 +45,8 @@ func (d *Desk) paper(v *visit, what string, write func(io.Writer, record.Input) 
 	if err != nil {
 		return err
 	}
-	in := record.Input{Rules: v.clinic.Rules, Household: h, Dog: int(i), Now: v.now, Style: paperStyleURL, Icon: Prefix + "/static/mark.svg",
-		Cut: h.Seq > uint64(len(entries)), NameOf: func(id string) string { return d.nameOf(v, id) }}
-	for _, e := range entries {
-		in.Entries = append(in.Entries, record.Entry{At: e.At, Event: e.Event, Facts: e.Facts, Refusal: e.Refusal})
-	}
+	in := recordInput(v.clinic.Rules, h, i, entries, h.Seq > uint64(len(entries)))
+	in.Now, in.Style, in.Icon, in.NameOf = v.now, paperStyleURL, Prefix+"/static/mark.svg", func(id string) string { return d.nameOf(v, id) }
 	var b bytes.Buffer
 	if err := write(&b, in); err != nil {
 		return err

@@ -1,9 +1,11 @@
 package record
 
 import (
+	"cmp"
 	"encoding/csv"
 	"fmt"
 	"io"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -11,75 +13,115 @@ import (
 	"gaitpost/internal/clinical"
 )
 
-// ExportCSV writes a dog's readings and weights as a table, oldest first: a line
-// each, with the instant in the clinic's zone. An answer is 0 to 4, x where it
-// does not apply, empty where it was not given; scores are unrounded, 0 best to
-// 100 worst. A cell that a spreadsheet would take for a formula begins with an
-// apostrophe. Errors wrap ErrNoDog, or are the writer's.
+// csvHeader names the columns. A line uses those of its kind and leaves the rest
+// empty.
+func csvHeader() []string {
+	header := []string{"kind", "at", "dog", "index", "pain", "mobility"}
+	for i := range clinical.ItemCount {
+		header = append(header, clinical.Item(i).String())
+	}
+	return append(header, "weight_kg", "scale", "before_treatment", "same_as_last", "answered_by", "entered_by",
+		"asked_at", "alert", "urgency", "sentence", "acknowledged_at", "acknowledged_by", "closed_at", "closed_by", "outcome", "minutes")
+}
+
+// csvLine is one line and the instant that places it.
+type csvLine struct {
+	at    int64
+	cells map[string]string
+}
+
+// ExportCSV writes a dog's check-ins, weights and alerts as a table, oldest
+// first: a line each, with instants in the clinic's zone. An answer is 0 to 4, x
+// where it does not apply, empty where it was not given; scores are unrounded, 0
+// best to 100 worst. A check-in that nobody answered is a line of the kind
+// "missed check-in". A cell that a spreadsheet would take for a formula begins
+// with an apostrophe. Errors wrap ErrNoDog, or are the writer's.
 func ExportCSV(w io.Writer, in Input) error {
 	d, err := in.dog()
 	if err != nil {
 		return err
 	}
 	h := in.history()
-	out := csv.NewWriter(w)
-	header := []string{"kind", "at", "dog", "index", "pain", "mobility"}
-	for i := range clinical.ItemCount {
-		header = append(header, clinical.Item(i).String())
-	}
-	rows := [][]string{append(header, "weight_kg", "scale", "before_treatment", "same_as_last", "answered_by", "entered_by")}
-	readings, weights := h.readings, h.weights
-	for len(readings) > 0 || len(weights) > 0 {
-		if len(weights) == 0 || (len(readings) > 0 && readings[0].At <= weights[0].At) {
-			rows = append(rows, in.readingRow(d.Name, readings[0], h.entered[readings[0].At]))
-			readings = readings[1:]
-			continue
-		}
-		x := weights[0]
-		row := make([]string, len(rows[0]))
-		copy(row, []string{"weight", in.csvTime(x.At), d.Name})
-		copy(row[6+clinical.ItemCount:], []string{strconv.FormatFloat(x.Grams.Kilograms(), 'f', 3, 64), x.Scale.String(), "", "", "", in.name(x.by)})
-		rows, weights = append(rows, row), weights[1:]
-	}
-	for _, row := range rows {
-		for i := range row {
-			row[i] = harmless(row[i])
-		}
-		if err := out.Write(row); err != nil {
-			return fmt.Errorf("writing the table: %w", err)
+	var lines []csvLine
+	for i := range h.CheckIns {
+		if h.CheckIns[i].State != Waiting {
+			lines = append(lines, csvLine{h.CheckIns[i].At, in.checkInCells(&h.CheckIns[i])})
 		}
 	}
-	out.Flush()
-	if err := out.Error(); err != nil {
+	for _, x := range h.Weights {
+		lines = append(lines, csvLine{x.At, map[string]string{"kind": "weight", "scale": x.Scale.String(), "entered_by": in.name(x.By),
+			"weight_kg": strconv.FormatFloat(x.Grams.Kilograms(), 'f', 3, 64)}})
+	}
+	for _, a := range h.Alerts {
+		lines = append(lines, csvLine{a.Opened, in.alertCells(a)})
+	}
+	slices.SortStableFunc(lines, func(a, b csvLine) int { return cmp.Compare(a.at, b.at) })
+	header := csvHeader()
+	rows := [][]string{header}
+	for _, l := range lines {
+		l.cells["at"], l.cells["dog"] = in.csvTime(l.at), d.Name
+		row := make([]string, len(header))
+		for i, name := range header {
+			row[i] = harmless(l.cells[name])
+		}
+		rows = append(rows, row)
+	}
+	if err := csv.NewWriter(w).WriteAll(rows); err != nil {
 		return fmt.Errorf("writing the table: %w", err)
 	}
 	return nil
 }
 
-func (in *Input) readingRow(dog string, r clinical.Reading, e entered) []string {
-	score := func(scored bool, v clinical.Score) string {
-		if !scored {
-			return ""
-		}
-		return strconv.FormatFloat(float64(v), 'f', -1, 64)
+func (in *Input) checkInCells(c *CheckIn) map[string]string {
+	if c.State == Missed {
+		return map[string]string{"kind": "missed check-in", "asked_at": in.csvTime(c.Asked)}
 	}
-	row := []string{"check-in", in.csvTime(r.At), dog, score(r.Index.Scored, r.Index.Total),
-		score(r.Index.PainScored, r.Index.Pain), score(r.Index.MobilityScored, r.Index.Mobility)}
-	for _, l := range r.Items {
+	r := &c.Reading
+	cells := map[string]string{"kind": "check-in", "before_treatment": yesNo(r.Before), "same_as_last": yesNo(r.Carried),
+		"asked_at": in.csvTime(c.Asked), "answered_by": c.Who, "entered_by": in.name(c.By),
+		"index": scoreCell(r.Index.Scored, r.Index.Total), "pain": scoreCell(r.Index.PainScored, r.Index.Pain),
+		"mobility": scoreCell(r.Index.MobilityScored, r.Index.Mobility)}
+	for i, l := range r.Items {
+		name := clinical.Item(i).String()
 		switch {
 		case l == clinical.NotApplicable:
-			row = append(row, "x")
+			cells[name] = "x"
 		case l.Answered():
-			row = append(row, strconv.Itoa(int(l)))
-		default:
-			row = append(row, "")
+			cells[name] = strconv.Itoa(int(l))
 		}
 	}
-	yes := map[bool]string{true: "yes", false: "no"}
-	return append(row, "", "", yes[r.Before], yes[r.Carried], e.who, in.name(e.by))
+	return cells
 }
 
+func (in *Input) alertCells(a *Alert) map[string]string {
+	cells := map[string]string{"kind": "alert", "alert": string(a.Reason), "urgency": a.Urgency.String(), "sentence": a.Sentence,
+		"acknowledged_at": in.csvTime(a.Acked), "acknowledged_by": in.name(a.AckedBy),
+		"closed_at": in.csvTime(a.Closed), "closed_by": in.name(a.By), "outcome": string(a.Outcome)}
+	if a.Minutes > 0 {
+		cells["minutes"] = strconv.Itoa(a.Minutes)
+	}
+	return cells
+}
+
+func scoreCell(scored bool, v clinical.Score) string {
+	if !scored {
+		return ""
+	}
+	return strconv.FormatFloat(float64(v), 'f', -1, 64)
+}
+
+func yesNo(b bool) string {
+	if b {
+		return "yes"
+	}
+	return "no"
+}
+
+// csvTime is an instant; "" for none.
 func (in *Input) csvTime(unix int64) string {
+	if unix == 0 {
+		return ""
+	}
 	return time.Unix(unix, 0).In(in.zone()).Format(time.RFC3339)
 }
 

@@ -26,39 +26,52 @@ var verdicts = map[clinical.EffectVerdict]string{
 	clinical.EffectUnclear: "No change that can be told from noise.",
 }
 
-// effects judges every change that was meant to change comfort, newest first.
-func (in *Input) effects(h *history, d *care.Dog) []effect {
-	t := in.Rules.Thresholds
+// Judged is a change that was meant to change comfort, and what it did.
+type Judged struct {
+	Change
+	Effect clinical.Effect
+}
+
+// Effects judges every change that was meant to change comfort, newest first.
+func (h *History) Effects(t clinical.Thresholds, d *care.Dog) []Judged {
 	sigma, _ := d.Course.Sigma(t)
-	readings := h.readings
+	readings := h.Readings
 	if len(readings) == 0 {
 		readings = d.Course.Readings()
 	}
-	var list []effect
-	for i, c := range h.changes {
-		if !c.comfort {
+	var list []Judged
+	for i, c := range h.Changes {
+		if !c.Comfort {
 			continue
 		}
-		ch := clinical.Change{At: c.at, Alters: true}
-		for k, o := range h.changes {
+		ch := clinical.Change{At: c.At, Alters: true}
+		for k, o := range h.Changes {
 			if k != i {
-				ch.OtherStart = append(ch.OtherStart, o.at)
+				ch.OtherStart = append(ch.OtherStart, o.At)
 			}
-			if o.comfort && o.at < c.at {
-				ch.Since = o.at
+			if o.Comfort && o.At < c.At {
+				ch.Since = o.At
 			}
-			if o.comfort && o.at > c.at && ch.Until == 0 {
-				ch.Until = o.at
+			if o.Comfort && o.At > c.At && ch.Until == 0 {
+				ch.Until = o.At
 			}
 		}
-		list = append(list, in.effectText(c, clinical.EffectOf(t, sigma, readings, ch)))
+		list = append(list, Judged{c, clinical.EffectOf(t, sigma, readings, ch)})
 	}
 	slices.Reverse(list)
 	return list
 }
 
-func (in *Input) effectText(c change, e clinical.Effect) effect {
-	l := effect{What: capital(c.action) + " " + short(c.what, 30), Day: in.day(c.at), Verdict: verdicts[e.Verdict], Before: "–", After: "–"}
+func (in *Input) effects(h *History, d *care.Dog) []effect {
+	var list []effect
+	for _, j := range h.Effects(in.Rules.Thresholds, d) {
+		list = append(list, in.effectText(j.Change, j.Effect))
+	}
+	return list
+}
+
+func (in *Input) effectText(c Change, e clinical.Effect) effect {
+	l := effect{What: capital(c.Action) + " " + short(c.What, 30), Day: in.day(c.At), Verdict: verdicts[e.Verdict], Before: "–", After: "–"}
 	if e.BeforeN > 0 {
 		l.Before = fmt.Sprintf("%.1f (%s)", e.MeanBefore, plural(e.BeforeN, "check-in"))
 	}

@@ -10,73 +10,126 @@ import (
 	"gaitpost/internal/signs"
 )
 
-// history is what a log says of one dog.
-type history struct {
-	points    []chart.Point
-	readings  []clinical.Reading
-	entered   map[int64]entered // by instant: who answered a reading that staff entered
-	baselines []chart.Baseline
-	weights   []weighIn
-	changes   []change
-	alerts    []*alert
-	findings  []remark
-	notes     []remark
-	words     []said
+// History is what a log says of one dog: the one reading of it that the desk,
+// the papers, the exports and the figures share.
+type History struct {
+	// CheckIns are those that were asked or entered, oldest first.
+	CheckIns  []CheckIn
+	Readings  []clinical.Reading // of CheckIns, in the same order
+	Baselines []Baseline         // as they held, oldest first
+	Weights   []Weight           // oldest first
+	Changes   []Change           // of the plan, oldest first
+	Alerts    []*Alert           // oldest first
+	Findings  []Remark
+	Notes     []Remark
+	Words     []Said
+	Cut       bool // the log began before the first entry that was read
 }
 
-type entered struct{ who, by string }
+// CheckInState says what became of a check-in.
+type CheckInState uint8
 
-type weighIn struct {
+const (
+	// Answered by the owner, or whoever answered in the owner's place.
+	Answered CheckInState = iota
+	// ByStaff: taken by telephone or on paper and entered by staff. It counts
+	// as answered, and a question that it stands in for was not missed.
+	ByStaff
+	// Missed: asked, and closed without an answer from anybody.
+	Missed
+	// Waiting: asked, and neither answered nor closed yet.
+	Waiting
+)
+
+// CheckIn is one check-in. At is the instant of its reading, and of the
+// question where there is no reading.
+type CheckIn struct {
+	At      int64 // Unix seconds
+	Asked   int64 // when the owner was asked; 0: nobody was
+	Ended   int64 // when it was answered, entered or closed; 0 while it waits
+	State   CheckInState
+	Reading clinical.Reading // of an answered one
+	Alert   bool             // an alert about the index opened with it
+	Who, By string           // who answered and who entered it, of ByStaff
+}
+
+// Baseline is a baseline while it held.
+type Baseline struct {
+	From, To int64
+	Value    float64
+	Kind     clinical.BaselineKind
+}
+
+// Weight is one weigh-in, and who entered it; "" for the owner.
+type Weight struct {
 	clinical.WeighIn
-	by string
+	By string
 }
 
-// change is one change of plan.
-type change struct {
-	at      int64
-	action  string
-	what    string
-	by      string
-	comfort bool
+// Change is one change of plan. At is when it took effect.
+type Change struct {
+	At               int64
+	Action, What, By string
+	Comfort          bool // it was expected to change comfort
+	Class            care.MedicineClass
 }
 
-// alert is one alert and what became of it.
-type alert struct {
-	n                     uint16
-	opened, acked, closed int64
-	reason                care.AlertReason
-	sentence, outcome     string
-	ackedBy, by           string
-	notes                 []string
+// Alert is one alert and what became of it.
+type Alert struct {
+	N             uint16
+	Opened        int64
+	Told          int64 // when somebody was first told; 0: only a digest
+	Acked, Closed int64
+	Reason        care.AlertReason
+	Urgency       care.Urgency
+	Sentence      string
+	Outcome       care.Outcome
+	AckedBy, By   string
+	Joined        int // more evidence since it opened
+	Unreached     int // calls that reached nobody
+	Notes         []string
+	Minutes       int // that staff say it took; 0: nobody said
 }
 
-type remark struct {
-	at       int64
-	by, text string
+// Remark is something staff wrote about a dog.
+type Remark struct {
+	At       int64
+	By, Text string
+	BCS      float64 // given with a finding; 0 for none
 }
 
-// said is one message of a person of the household.
-type said struct {
-	at    int64
-	who   string
-	text  string
-	signs []string
+// Said is one message of a person of the household.
+type Said struct {
+	At    int64
+	Who   string
+	Text  string
+	Signs []string
+}
+
+// HistoryOf reads what a log says of a dog. Errors wrap ErrNoDog.
+func HistoryOf(in Input) (History, error) {
+	if _, err := in.dog(); err != nil {
+		return History{}, err
+	}
+	return in.history(), nil
 }
 
 // reader walks through a log for one dog.
 type reader struct {
-	in     *Input
-	dog    int8
-	h      history
-	course clinical.Course
-	asked  int64 // when the check-in was asked that has no answer yet; 0: none
-	alerts map[uint16]*alert
-	index  map[uint16]bool // index alerts that are open
+	in      *Input
+	dog     int8
+	h       History
+	course  clinical.Course
+	asked   int64 // when the check-in was asked that has no answer yet; 0: none
+	closing int64 // the same, of one that this turn closes
+	who     CheckIn
+	alerts  map[uint16]*Alert
+	index   map[uint16]bool // index alerts that are open
 }
 
-func (in *Input) history() history {
-	x := reader{in: in, dog: int8(in.Dog), alerts: map[uint16]*alert{}, index: map[uint16]bool{}}
-	x.h.entered = map[int64]entered{}
+func (in *Input) history() History {
+	x := reader{in: in, dog: int8(in.Dog), alerts: map[uint16]*Alert{}, index: map[uint16]bool{}}
+	x.h.Cut = in.Cut
 	x.course.BeginStretchUnder(in.Rules.Thresholds, in.Household.Enrolled, false)
 	for i := range in.Entries {
 		x.entry(&in.Entries[i])
@@ -87,7 +140,7 @@ func (in *Input) history() history {
 
 func (x *reader) entry(e *Entry) {
 	at := e.At.Unix()
-	closed, who := false, entered{}
+	x.who = CheckIn{}
 	for i := range e.Facts {
 		f := &e.Facts[i]
 		if f.Kind == care.FactWords {
@@ -98,69 +151,78 @@ func (x *reader) entry(e *Entry) {
 		}
 		switch f.Kind {
 		case care.FactPrompt:
-			closed = closed || x.prompt(f, at)
-			if f.Code == "entered" {
-				who = entered{f.Text, f.By}
-			}
+			x.prompt(f, at)
 		case care.FactReading:
-			x.reading(f)
-			if f.Reading != nil && who != (entered{}) {
-				x.h.entered[f.Reading.At] = who
-			}
+			x.reading(f, at)
 		case care.FactWeight:
 			scale, _ := clinical.ScaleByCode(f.Code)
-			x.h.weights = append(x.h.weights, weighIn{clinical.WeighIn{At: at, Grams: clinical.Grams(f.Number), Scale: scale}, f.By})
+			x.h.Weights = append(x.h.Weights, Weight{clinical.WeighIn{At: at, Grams: clinical.Grams(f.Number), Scale: scale}, f.By})
 		case care.FactPlan:
 			x.plan(e, f)
 		case care.FactAlert:
 			x.alert(f, at)
 		case care.FactFinding:
-			x.h.findings = append(x.h.findings, remark{at, f.By, f.Text})
+			x.h.Findings = append(x.h.Findings, Remark{at, f.By, f.Text, f.Number})
 		case care.FactNote:
 			x.note(f, at)
+		case care.FactMinutes:
+			if a := x.alerts[f.Alert]; a != nil {
+				a.Minutes += int(f.Number)
+			}
 		}
 	}
-	if closed && x.asked != 0 && !x.answeredBefore() {
-		x.h.points = append(x.h.points, chart.Point{At: x.asked, Missed: true})
-	}
-	if closed {
-		x.asked = 0
-	}
+	x.missed(at)
 }
 
-// answeredBefore tells whether a check-in came just before the one that was
-// closed unanswered, by telephone perhaps: then nothing is missing.
-func (x *reader) answeredBefore() bool {
-	const just = 3 * 24 * 3600
-	n := len(x.h.readings)
-	return n > 0 && x.asked-x.h.readings[n-1].At < just
-}
-
-// prompt follows a check-in from its question on; it reports whether one was
-// closed.
-func (x *reader) prompt(f *care.Fact, at int64) bool {
+// prompt follows a check-in from its question on.
+func (x *reader) prompt(f *care.Fact, at int64) {
+	if f.Code == "entered" {
+		x.who = CheckIn{State: ByStaff, Who: f.Text, By: f.By}
+		return
+	}
 	if !strings.HasPrefix(f.Text, string(care.PromptCheckIn)+"/") {
-		return false
+		return
 	}
-	if f.Code == "sent" {
+	switch f.Code {
+	case "sent":
+		x.missed(at) // the one before it was closed in the same turn
 		x.asked = at
+	case "closed":
+		x.closing, x.asked = x.asked, 0
 	}
-	return f.Code == "closed"
 }
 
-func (x *reader) reading(f *care.Fact) {
+// missed keeps that a check-in was closed unanswered, unless staff entered one
+// for it while it was open or shortly before it was asked.
+func (x *reader) missed(at int64) {
+	const just = 3 * 24 * 3600
+	asked := x.closing
+	if x.closing = 0; asked == 0 {
+		return
+	}
+	if n := len(x.h.CheckIns); n > 0 {
+		if last := &x.h.CheckIns[n-1]; last.State == ByStaff && last.Asked == 0 && asked-last.Ended < just {
+			last.Asked = asked
+			return
+		}
+	}
+	x.h.CheckIns = append(x.h.CheckIns, CheckIn{At: asked, Asked: asked, Ended: at, State: Missed})
+}
+
+func (x *reader) reading(f *care.Fact, at int64) {
 	if f.Reading == nil {
 		return
 	}
 	r := *f.Reading
-	x.asked = 0
-	pt := chart.Point{At: r.At, Value: float64(r.Index.Total), Scored: r.Index.Scored, Before: r.Before, Same: r.Carried,
-		Pain: float64(r.Index.Pain), HasPain: r.Index.PainScored, Mobility: float64(r.Index.Mobility), HasMobility: r.Index.MobilityScored}
-	n, k := len(x.h.readings)-1, len(x.h.points)-1
-	if n >= 0 && r.Day != 0 && x.h.readings[n].Day == r.Day && x.h.readings[n].Before == r.Before {
-		x.h.readings[n], x.h.points[k] = r, pt // a second one that day takes the first one's place
+	c := x.who // by whom, where staff entered it
+	c.At, c.Ended, c.Reading, c.Asked = r.At, at, r, max(x.asked, x.closing)
+	x.asked, x.closing = 0, 0
+	n := len(x.h.CheckIns) - 1
+	if n >= 0 && r.Day != 0 && x.h.CheckIns[n].State < Missed && x.h.CheckIns[n].Reading.Day == r.Day && x.h.CheckIns[n].Reading.Before == r.Before {
+		c.Asked = max(c.Asked, x.h.CheckIns[n].Asked)
+		x.h.CheckIns[n] = c // a second one that day takes the first one's place
 	} else {
-		x.h.readings, x.h.points = append(x.h.readings, r), append(x.h.points, pt)
+		x.h.CheckIns = append(x.h.CheckIns, c)
 	}
 	if x.in.Cut {
 		return // a course from the middle on would have other baselines
@@ -176,33 +238,33 @@ func (x *reader) baseline(at int64) {
 	if b.Kind == clinical.NoBaseline {
 		return
 	}
-	if n := len(x.h.baselines); n > 0 {
-		last := &x.h.baselines[n-1]
+	if n := len(x.h.Baselines); n > 0 {
+		last := &x.h.Baselines[n-1]
 		last.To = at
-		if last.Value == b.Value && last.Weak == b.Kind.Wide() {
+		if last.Value == b.Value && last.Kind == b.Kind {
 			return
 		}
 	}
-	x.h.baselines = append(x.h.baselines, chart.Baseline{From: at, To: at, Value: b.Value, Weak: b.Kind.Wide()})
+	x.h.Baselines = append(x.h.Baselines, Baseline{From: at, To: at, Value: b.Value, Kind: b.Kind})
 }
 
 func (x *reader) plan(e *Entry, f *care.Fact) {
-	c := change{at: e.At.Unix(), action: f.Code, what: f.Text, by: f.By}
+	c := Change{At: e.At.Unix(), Action: f.Code, What: f.Text, By: f.By, Class: care.MedicineClass(f.ID)}
 	if f.Number > 0 {
-		c.at = int64(f.Number)
+		c.At = int64(f.Number)
 	}
 	if p := e.Event.Practice; p != nil {
 		switch {
 		case p.Plan != nil:
-			c.comfort = p.Plan.Comfort && p.Plan.Action != care.PlanHold
-			if c.comfort {
-				x.course.BeginStretchUnder(x.in.Rules.Thresholds, c.at, true)
+			c.Comfort = p.Plan.Comfort && p.Plan.Action != care.PlanHold
+			if c.Comfort {
+				x.course.BeginStretchUnder(x.in.Rules.Thresholds, c.At, true)
 			}
 		case p.Enrol != nil:
-			c.comfort, c.by = x.enrolled(p.Enrol, f.Text), p.By
+			c.Comfort, c.By = x.enrolled(p.Enrol, f.Text), p.By
 		}
 	}
-	x.h.changes = append(x.h.changes, c)
+	x.h.Changes = append(x.h.Changes, c)
 }
 
 // enrolled tells whether a thing that was on the plan at enrolment was expected
@@ -219,6 +281,8 @@ func (x *reader) enrolled(e *care.Enrolment, what string) bool {
 	return false
 }
 
+var indexReasons = []care.AlertReason{care.Level, care.Rise, care.Drift, care.Jump}
+
 func (x *reader) alert(f *care.Fact, at int64) {
 	a := x.alerts[f.Alert]
 	if a == nil && f.Code != "opened" {
@@ -226,22 +290,28 @@ func (x *reader) alert(f *care.Fact, at int64) {
 	}
 	switch f.Code {
 	case "opened":
-		reason := care.AlertReason(f.ID)
-		a = &alert{n: f.Alert, opened: at, reason: reason, sentence: f.Text}
+		a = &Alert{N: f.Alert, Opened: at, Reason: care.AlertReason(f.ID), Urgency: care.Urgency(f.Number), Sentence: f.Text}
 		x.alerts[f.Alert] = a
-		x.h.alerts = append(x.h.alerts, a)
-		if slices.Contains([]care.AlertReason{care.Level, care.Rise, care.Drift, care.Jump}, reason) {
+		x.h.Alerts = append(x.h.Alerts, a)
+		if slices.Contains(indexReasons, a.Reason) {
 			x.index[f.Alert] = true
-			if n := len(x.h.points); n > 0 {
-				x.h.points[n-1].Alert = true
+			if n := len(x.h.CheckIns); n > 0 {
+				x.h.CheckIns[n-1].Alert = true
 			}
 		}
 	case "joined":
-		a.sentence = f.Text
+		a.Joined++
+		a.Sentence, a.Urgency = f.Text, max(a.Urgency, care.Urgency(f.Number))
+	case "told":
+		if a.Told == 0 {
+			a.Told = at
+		}
 	case "acknowledged":
-		a.acked, a.ackedBy = at, f.By
+		a.Acked, a.AckedBy = at, f.By
+	case "couldn't reach":
+		a.Unreached++
 	case "closed":
-		a.closed, a.by, a.outcome = at, f.By, f.Text
+		a.Closed, a.By, a.Outcome = at, f.By, care.Outcome(f.Text)
 		delete(x.index, f.Alert)
 	}
 }
@@ -251,15 +321,15 @@ func (x *reader) note(f *care.Fact, at int64) {
 		return
 	}
 	if a := x.alerts[f.Alert]; f.Alert != 0 && a != nil {
-		a.notes = append(a.notes, f.Text)
+		a.Notes = append(a.Notes, f.Text)
 		return
 	}
-	x.h.notes = append(x.h.notes, remark{at, f.By, f.Text})
+	x.h.Notes = append(x.h.Notes, Remark{At: at, By: f.By, Text: f.Text})
 }
 
 // words keeps a message unless the turn shows that it was about another dog.
 func (x *reader) words(e *Entry, words *care.Fact) {
-	s := said{at: e.At.Unix(), who: x.in.owner(words.Contact), text: words.Text}
+	s := Said{At: e.At.Unix(), Who: x.in.owner(words.Contact), Text: words.Text}
 	mine, others := false, false
 	for i := range e.Facts {
 		f := &e.Facts[i]
@@ -267,11 +337,11 @@ func (x *reader) words(e *Entry, words *care.Fact) {
 			mine, others = mine || f.Dog == x.dog+1, others || f.Dog != x.dog+1
 		}
 		if f.Kind == care.FactSign && f.Dog == x.dog+1 && signs.Sign(f.Code).Known() {
-			s.signs = append(s.signs, signs.Sign(f.Code).Label())
+			s.Signs = append(s.Signs, signs.Sign(f.Code).Label())
 		}
 	}
 	if mine || !others {
-		x.h.words = append(x.h.words, s)
+		x.h.Words = append(x.h.Words, s)
 	}
 }
 
@@ -279,22 +349,69 @@ func (x *reader) words(e *Entry, words *care.Fact) {
 // read does not reach back.
 func (x *reader) finish() {
 	d, t := &x.in.Household.Dogs[x.dog], x.in.Rules.Thresholds
-	slices.SortStableFunc(x.h.changes, func(a, b change) int { return int(a.at - b.at) })
-	if len(x.h.weights) < len(d.Weights) {
-		x.h.weights = nil
+	if x.asked != 0 {
+		x.h.CheckIns = append(x.h.CheckIns, CheckIn{At: x.asked, Asked: x.asked, State: Waiting})
+	}
+	slices.SortStableFunc(x.h.CheckIns, func(a, b CheckIn) int { return int(a.At - b.At) })
+	for _, c := range x.h.CheckIns {
+		if c.State < Missed {
+			x.h.Readings = append(x.h.Readings, c.Reading)
+		}
+	}
+	slices.SortStableFunc(x.h.Changes, func(a, b Change) int { return int(a.At - b.At) })
+	if len(x.h.Weights) < len(d.Weights) {
+		x.h.Weights = nil
 		for _, w := range d.Weights {
-			x.h.weights = append(x.h.weights, weighIn{WeighIn: w})
+			x.h.Weights = append(x.h.Weights, Weight{WeighIn: w})
 		}
 	}
 	b := d.Course.Baseline(t)
-	if n := len(x.h.points); x.in.Cut && n > 0 && b.Kind != clinical.NoBaseline {
-		x.h.baselines = []chart.Baseline{{From: x.h.points[0].At, To: x.h.points[n-1].At, Value: b.Value, Weak: b.Kind.Wide()}}
+	if n := len(x.h.CheckIns); x.in.Cut && n > 0 && b.Kind != clinical.NoBaseline {
+		x.h.Baselines = []Baseline{{From: x.h.CheckIns[0].At, To: x.h.CheckIns[n-1].At, Value: b.Value, Kind: b.Kind}}
 	}
 }
 
-func (h *history) weighIns() []clinical.WeighIn {
-	list := make([]clinical.WeighIn, len(h.weights))
-	for i, w := range h.weights {
+// points are the check-ins as a drawing shows them: those that wait for their
+// answer are not there yet.
+func (h *History) points() []chart.Point {
+	list := make([]chart.Point, 0, len(h.CheckIns))
+	for _, c := range h.CheckIns {
+		r := c.Reading
+		switch c.State {
+		case Waiting:
+		case Missed:
+			list = append(list, chart.Point{At: c.At, Missed: true})
+		default:
+			list = append(list, chart.Point{At: c.At, Value: float64(r.Index.Total), Scored: r.Index.Scored, Before: r.Before, Same: r.Carried, Alert: c.Alert,
+				Pain: float64(r.Index.Pain), HasPain: r.Index.PainScored, Mobility: float64(r.Index.Mobility), HasMobility: r.Index.MobilityScored})
+		}
+	}
+	return list
+}
+
+func (h *History) baselines() []chart.Baseline {
+	list := make([]chart.Baseline, len(h.Baselines))
+	for i, b := range h.Baselines {
+		list[i] = chart.Baseline{From: b.From, To: b.To, Value: b.Value, Weak: b.Kind.Wide()}
+	}
+	return list
+}
+
+// count is how many check-ins ended so.
+func (h *History) count(states ...CheckInState) int {
+	n := 0
+	for _, c := range h.CheckIns {
+		if slices.Contains(states, c.State) {
+			n++
+		}
+	}
+	return n
+}
+
+// WeighIns are the weights without who entered them.
+func (h *History) WeighIns() []clinical.WeighIn {
+	list := make([]clinical.WeighIn, len(h.Weights))
+	for i, w := range h.Weights {
 		list[i] = w.WeighIn
 	}
 	return list

@@ -47,16 +47,16 @@ func ReactionSheet(w io.Writer, in Input) error {
 	p.dog(&in, d, &h)
 	p.medicines(&in, d, &h)
 	p.words(&in, &h)
-	for _, a := range h.alerts {
-		if a.reason == care.RedFlag || a.reason == care.SignAlert {
-			p.Alerts = append(p.Alerts, alertLine{in.stamp(a.opened), capital(reasonName(a.reason)) + ": " + short(a.sentence, 200), in.came(a)})
+	for _, a := range h.Alerts {
+		if a.Reason == care.RedFlag || a.Reason == care.SignAlert {
+			p.Alerts = append(p.Alerts, alertLine{in.stamp(a.Opened), capital(reasonName(a.Reason)) + ": " + short(a.Sentence, 200), in.came(a)})
 		}
 	}
 	p.Alerts = tail(p.Alerts, mostAlerts)
 	return write(w, "reaction.html", p)
 }
 
-func (p *reactionPage) dog(in *Input, d *care.Dog, h *history) {
+func (p *reactionPage) dog(in *Input, d *care.Dog, h *History) {
 	add := func(what, how string) {
 		if how != "" {
 			p.Dog = append(p.Dog, [2]string{what, how})
@@ -69,15 +69,15 @@ func (p *reactionPage) dog(in *Input, d *care.Dog, h *history) {
 	add("Name", d.Name)
 	add("Practice's reference", d.Ref)
 	add("Sex", sex)
-	if n := len(h.weights); n > 0 {
-		add("Weight", kg(int64(h.weights[n-1].Grams))+" on "+in.day(h.weights[n-1].At))
+	if n := len(h.Weights); n > 0 {
+		add("Weight", kg(int64(h.Weights[n-1].Grams))+" on "+in.day(h.Weights[n-1].At))
 	}
 	add("Body and muscle", bodyText(d))
 	add("State", statusText(d))
 	add("Owner", in.owner(1))
 }
 
-func (p *reactionPage) medicines(in *Input, d *care.Dog, h *history) {
+func (p *reactionPage) medicines(in *Input, d *care.Dog, h *History) {
 	plan := slices.Clone(d.Plan)
 	slices.SortStableFunc(plan, func(a, b care.Entry) int {
 		held := func(e care.Entry) int { return map[bool]int{true: 0, false: 1}[e.Status == care.Held] }
@@ -112,11 +112,11 @@ func (p *reactionPage) medicines(in *Input, d *care.Dog, h *history) {
 
 // dates are when a medicine was started, held, restarted, changed and ended; the
 // plan itself keeps the last start alone.
-func (in *Input) dates(e care.Entry, h *history) string {
+func (in *Input) dates(e care.Entry, h *History) string {
 	var list []string
-	for _, c := range h.changes {
-		if strings.EqualFold(c.what, e.What) {
-			list = append(list, c.action+" "+in.day(c.at))
+	for _, c := range h.Changes {
+		if strings.EqualFold(c.What, e.What) {
+			list = append(list, c.Action+" "+in.day(c.At))
 		}
 	}
 	if len(list) == 0 {
@@ -126,10 +126,10 @@ func (in *Input) dates(e care.Entry, h *history) string {
 }
 
 // words are the messages that were read as signs, oldest first.
-func (p *reactionPage) words(in *Input, h *history) {
-	for _, s := range h.words {
-		if len(s.signs) > 0 {
-			p.Words = append(p.Words, reactionWords{in.stamp(s.at), s.who, s.text, strings.Join(s.signs, ", ")})
+func (p *reactionPage) words(in *Input, h *History) {
+	for _, s := range h.Words {
+		if len(s.Signs) > 0 {
+			p.Words = append(p.Words, reactionWords{in.stamp(s.At), s.Who, s.Text, strings.Join(s.Signs, ", ")})
 		}
 	}
 	p.WordsMore = max(len(p.Words)-mostReactionWords, 0)

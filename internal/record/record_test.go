@@ -103,7 +103,7 @@ func TestReportHoldsTheCourse(t *testing.T) {
 	d := made(t, Report, s.input())
 	d.has("header", "Bramble", "Ruth", "reference H-0117", "male", "body condition 7 of 9, mild muscle loss", "Hill Vets")
 	d.has("#not-validated", "not a validated instrument")
-	d.has("#course", "Index ", "pain ", "mobility ", "5.9 points worse from the provisional baseline of 11.8", "20 check-ins answered, 3 missed.")
+	d.has("#course", "Index ", "pain ", "mobility ", "5.9 points worse from the provisional baseline of 11.8", "20 check-ins answered (20 entered by staff), 3 missed.")
 	require.Len(t, d.find("#course svg"), 3)
 	require.Len(t, d.find("#course .sr table"), 3)
 	d.has("#weight", "kg on ", "Target 27.10 kg, set by the practice", "% of body weight a week")
@@ -131,18 +131,14 @@ func TestReportAgreesWithTheHousehold(t *testing.T) {
 	h := in.history()
 	dog := s.house.Dogs[0]
 	readings := dog.Course.Readings()
-	require.Equal(t, readings, h.readings[len(h.readings)-len(readings):])
+	require.Equal(t, readings, h.Readings[len(h.Readings)-len(readings):])
 	b := dog.Course.Baseline(s.rules.Thresholds)
-	require.InDelta(t, b.Value, h.baselines[len(h.baselines)-1].Value, 1e-9)
-	require.Len(t, h.weights, len(dog.Weights))
-	missed := 0
-	for _, pt := range h.points {
-		if pt.Missed {
-			missed++
-		}
-	}
-	require.Positive(t, missed)
-	require.Equal(t, "Ruth's sister", h.entered[h.readings[0].At].who)
+	require.InDelta(t, b.Value, h.Baselines[len(h.Baselines)-1].Value, 1e-9)
+	require.Len(t, h.Weights, len(dog.Weights))
+	require.Positive(t, h.count(Missed))
+	require.Equal(t, Missed, h.CheckIns[0].State)
+	first := h.CheckIns[1]
+	require.Equal(t, []any{ByStaff, "Ruth's sister", "lee"}, []any{first.State, first.Who, first.By})
 }
 
 func TestReportOfADogOfWhichNothingIsKnown(t *testing.T) {
@@ -271,7 +267,12 @@ func TestExportIsHarmlessAndComplete(t *testing.T) {
 	rows, err := csv.NewReader(&b).ReadAll()
 	require.NoError(t, err)
 	h := in.history()
-	require.Len(t, rows, 1+len(h.readings)+len(h.weights))
+	require.Len(t, rows, 1+h.count(Answered, ByStaff, Missed)+len(h.Weights)+len(h.Alerts))
+	at := map[string]int{}
+	for i, name := range rows[0] {
+		at[name] = i
+	}
+	kinds := map[string]int{}
 	for i, row := range rows {
 		require.Len(t, row, len(rows[0]))
 		for _, cell := range row {
@@ -280,11 +281,20 @@ func TestExportIsHarmlessAndComplete(t *testing.T) {
 		if i > 1 {
 			require.LessOrEqual(t, rows[i-1][1][:10], row[1][:10])
 		}
+		kinds[row[0]]++
+		if row[0] == "alert" && row[at["outcome"]] == "seen" {
+			require.Equal(t, "Dr Lee", row[at["closed_by"]])
+			require.NotEmpty(t, row[at["closed_at"]])
+			require.NotEmpty(t, row[at["sentence"]])
+			kinds["seen"]++
+		}
 	}
+	require.Equal(t, h.count(Missed), kinds["missed check-in"])
+	require.Positive(t, kinds["seen"])
 	last := rows[len(rows)-1]
-	require.Equal(t, []string{"check-in", "'=HYPERLINK(\"x\")", "25", "'+44 @ home", "Dr Lee"}, []string{last[0], last[2], last[3], last[18], last[19]})
-	require.Equal(t, "", last[13], "not answered")
-	require.Equal(t, "32.500", rows[1][14])
+	require.Equal(t, []string{"check-in", "'=HYPERLINK(\"x\")", "25", "'+44 @ home", "Dr Lee"}, []string{last[0], last[2], last[3], last[at["answered_by"]], last[at["entered_by"]]})
+	require.Equal(t, "", last[at["own2"]], "not answered")
+	require.Contains(t, []string{rows[1][at["weight_kg"]], rows[2][at["weight_kg"]]}, "32.500")
 
 	broken := errors.New("the disk is full")
 	require.ErrorIs(t, ExportCSV(failing{broken}, in), broken)

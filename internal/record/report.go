@@ -140,12 +140,12 @@ func bodyText(d *care.Dog) string {
 }
 
 // summary says the course in a few sentences.
-func (p *reportPage) summary(in *Input, d *care.Dog, h *history) {
+func (p *reportPage) summary(in *Input, d *care.Dog, h *History) {
 	t := in.Rules.Thresholds
 	var last *clinical.Reading
-	for i := range h.readings {
-		if h.readings[i].Index.Scored {
-			last = &h.readings[i]
+	for i := range h.Readings {
+		if h.Readings[i].Index.Scored {
+			last = &h.Readings[i]
 		}
 	}
 	if last == nil {
@@ -160,15 +160,12 @@ func (p *reportPage) summary(in *Input, d *care.Dog, h *history) {
 		p.Summary = append(p.Summary, fmt.Sprintf("Between two single check-ins less than %.1f points may be noise (%s).", clinical.SmallestDetectable(sigma),
 			map[bool]string{true: "from this dog's own course", false: "an assumed spread, until the dog's own is known"}[own]))
 	}
-	missed := 0
-	for _, pt := range h.points {
-		if pt.Missed {
-			missed++
-		}
+	count := plural(h.count(Answered, ByStaff), "check-in") + " answered"
+	if n := h.count(ByStaff); n > 0 {
+		count += fmt.Sprintf(" (%d entered by staff)", n)
 	}
-	count := plural(len(h.readings), "check-in") + " answered"
-	if missed > 0 {
-		count += fmt.Sprintf(", %d missed", missed)
+	if n := h.count(Missed); n > 0 {
+		count += fmt.Sprintf(", %d missed", n)
 	}
 	p.Summary = append(p.Summary, count+".")
 }
@@ -199,10 +196,10 @@ func signed(v float64) string {
 	}
 }
 
-func (p *reportPage) drawings(in *Input, d *care.Dog, h *history) {
+func (p *reportPage) drawings(in *Input, d *care.Dog, h *History) {
 	t := in.Rules.Thresholds
 	sigma, _ := d.Course.Sigma(t)
-	x := chart.IndexInput{Title: d.Name + ": index over time", Zone: in.zone(), Points: tail(h.points, mostPoints), Baselines: h.baselines,
+	x := chart.IndexInput{Title: d.Name + ": index over time", Zone: in.zone(), Points: tail(h.points(), mostPoints), Baselines: h.baselines(),
 		Detectable: clinical.SmallestDetectable(sigma)}
 	if b := d.Course.Baseline(t); b.Kind != clinical.NoBaseline {
 		x.Threshold = b.Value + t.RiseMean
@@ -210,10 +207,10 @@ func (p *reportPage) drawings(in *Input, d *care.Dog, h *history) {
 			x.Threshold += t.ProvisionalExtra
 		}
 	}
-	for _, c := range h.changes {
-		x.Changes = append(x.Changes, chart.Event{At: c.at, Label: c.action + " " + c.what})
-		if c.comfort {
-			x.Settling = append(x.Settling, chart.Span{From: c.at, To: c.at + int64(t.BeddingInDays)*24*3600})
+	for _, c := range h.Changes {
+		x.Changes = append(x.Changes, chart.Event{At: c.At, Label: c.Action + " " + c.What})
+		if c.Comfort {
+			x.Settling = append(x.Settling, chart.Span{From: c.At, To: c.At + int64(t.BeddingInDays)*24*3600})
 		}
 	}
 	p.Index = drawn(chart.Index(x))
@@ -224,9 +221,9 @@ func (p *reportPage) drawings(in *Input, d *care.Dog, h *history) {
 
 func tail[T any](list []T, most int) []T { return list[max(len(list)-most, 0):] }
 
-func items(in *Input, d *care.Dog, h *history) chart.ItemsInput {
+func items(in *Input, d *care.Dog, h *History) chart.ItemsInput {
 	g := chart.ItemsInput{Title: d.Name, Zone: in.zone()}
-	readings := tail(h.readings, 13)
+	readings := tail(h.Readings, 13)
 	for _, r := range readings {
 		g.At = append(g.At, r.At)
 	}
@@ -255,11 +252,11 @@ func items(in *Input, d *care.Dog, h *history) chart.ItemsInput {
 var bandText = map[clinical.PaceBand]string{clinical.PaceGaining: "gaining", clinical.PaceStill: "hardly any loss",
 	clinical.PaceProgress: "slow, and still progress", clinical.PaceInBand: "as aimed at", clinical.PaceTooFast: "too fast"}
 
-func (p *reportPage) weight(in *Input, d *care.Dog, h *history) {
+func (p *reportPage) weight(in *Input, d *care.Dog, h *History) {
 	rules, plan := in.Rules.WeightRules(), d.WeightPlan()
-	j := rules.Judge(plan, h.weighIns(), in.Now.Unix())
+	j := rules.Judge(plan, h.WeighIns(), in.Now.Unix())
 	x := chart.WeightInput{Title: d.Name + ": weight", Zone: in.zone(), Target: j.Target.Grams.Kilograms()}
-	for _, w := range h.weights {
+	for _, w := range h.Weights {
 		x.WeighIns = append(x.WeighIns, chart.WeighIn{At: w.At, Kg: w.Grams.Kilograms(), Home: w.Scale == clinical.Home})
 	}
 	if plan.OnPlan {
@@ -382,26 +379,26 @@ func together(plan []care.Entry) string {
 // words of the check-in.
 var answerOnly = regexp.MustCompile(`(?i)^[\s\d.,/x×-]*$|^\s*(yes|no|none|same|ok|okay|skip|back|later|stop|start|help|thanks?|thank you|y|n)[\s.!]*$|^\s*[\d.,]+\s*(kg|kgs|lb|lbs|g)?[\s.!]*$`)
 
-func (p *reportPage) said(in *Input, h *history) {
+func (p *reportPage) said(in *Input, h *History) {
 	left := room(findingsRoom)
-	for _, f := range slices.Backward(h.findings) {
-		text, ok := left.take(f.text, mostOfOneThing)
+	for _, f := range slices.Backward(h.Findings) {
+		text, ok := left.take(f.Text, mostOfOneThing)
 		if !ok {
 			break
 		}
-		p.Findings = append(p.Findings, remarkLine{Day: in.day(f.at), Who: in.name(f.by), Text: text})
+		p.Findings = append(p.Findings, remarkLine{Day: in.day(f.At), Who: in.name(f.By), Text: text})
 	}
 	left = room(wordsRoom)
-	for _, s := range slices.Backward(h.words) {
-		if answerOnly.MatchString(s.text) && len(s.signs) == 0 {
+	for _, s := range slices.Backward(h.Words) {
+		if answerOnly.MatchString(s.Text) && len(s.Signs) == 0 {
 			continue
 		}
-		text, ok := left.take(s.text, mostOfOneThing)
+		text, ok := left.take(s.Text, mostOfOneThing)
 		if p.WordsMore > 0 || !ok {
 			p.WordsMore++
 			continue
 		}
-		p.Words = append(p.Words, remarkLine{in.day(s.at), s.who, text, short(strings.Join(s.signs, ", "), 60)})
+		p.Words = append(p.Words, remarkLine{in.day(s.At), s.Who, text, short(strings.Join(s.Signs, ", "), 60)})
 	}
 }
 
@@ -417,31 +414,31 @@ func reasonName(r care.AlertReason) string {
 	return string(r)
 }
 
-func (p *reportPage) alerts(in *Input, h *history) {
+func (p *reportPage) alerts(in *Input, h *History) {
 	left := room(alertsRoom)
-	for _, a := range slices.Backward(h.alerts) {
-		why, ok := left.take(capital(reasonName(a.reason))+": "+a.sentence, 130)
+	for _, a := range slices.Backward(h.Alerts) {
+		why, ok := left.take(capital(reasonName(a.Reason))+": "+a.Sentence, 130)
 		if len(p.Alerts) == mostAlerts || p.AlertsMore > 0 || !ok {
 			p.AlertsMore++
 			continue
 		}
-		p.Alerts = append(p.Alerts, alertLine{in.day(a.opened), why, in.came(a)})
+		p.Alerts = append(p.Alerts, alertLine{in.day(a.Opened), why, in.came(a)})
 	}
 }
 
 // came says what came of an alert.
-func (in *Input) came(a *alert) string {
+func (in *Input) came(a *Alert) string {
 	s := "open"
 	switch {
-	case a.closed != 0 && a.outcome != "":
-		s = a.outcome + ", " + in.name(a.by) + ", " + in.day(a.closed)
-	case a.closed != 0:
-		s = "closed " + in.day(a.closed)
-	case a.acked != 0:
-		s = "open; taken on by " + in.name(a.ackedBy) + ", " + in.day(a.acked)
+	case a.Closed != 0 && a.Outcome != "":
+		s = string(a.Outcome) + ", " + in.name(a.By) + ", " + in.day(a.Closed)
+	case a.Closed != 0:
+		s = "closed " + in.day(a.Closed)
+	case a.Acked != 0:
+		s = "open; taken on by " + in.name(a.AckedBy) + ", " + in.day(a.Acked)
 	}
-	if n := len(a.notes); n > 0 {
-		s += ". " + short(a.notes[n-1], 70)
+	if n := len(a.Notes); n > 0 {
+		s += ". " + short(a.Notes[n-1], 70)
 	}
 	return s
 }
