@@ -6,6 +6,7 @@ import (
 	"net/http"
 	"time"
 
+	"gaitpost/dialog"
 	"gaitpost/internal/care"
 	"gaitpost/internal/contact"
 )
@@ -83,6 +84,19 @@ type Outgoing struct {
 	// Since is when the message was decided on: an equal text that the
 	// provider had before is another message.
 	Since time.Time
+	// Choices are answers that a channel with buttons may offer; Text is whole
+	// without them.
+	Choices []dialog.Choice
+	// Heard is when this person last wrote; zero for never or not known.
+	Heard time.Time
+}
+
+// Handshaker is a channel whose provider asks with a GET whether an address is
+// its own before it posts anything there.
+type Handshaker interface {
+	// Handshake returns what to answer. Errors wrap ErrNoSignature,
+	// ErrBadSignature or ErrBroken.
+	Handshake(rawQuery string) (Answer, error)
 }
 
 // Receipt is a provider's word that it took a message.

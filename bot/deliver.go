@@ -153,7 +153,8 @@ func (s *Sender) attempt(ctx context.Context, e *store.Entry, o *outlet) care.Re
 }
 
 func outgoing(e *store.Entry, valid time.Duration) Outgoing {
-	return Outgoing{Ref: refOf(e), To: e.Message.To, Text: e.Message.Text, Valid: valid, Since: e.At}
+	m := e.Message
+	return Outgoing{Ref: refOf(e), To: m.To, Text: m.Text, Valid: valid, Since: e.At, Choices: m.Choices, Heard: m.Heard}
 }
 
 // refused does what there is to do about a message that was not accepted.

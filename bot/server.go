@@ -65,7 +65,26 @@ func NewServer(o ServerOptions) (*Server, error) {
 	s.echo.HTTPErrorHandler = s.failed
 	s.echo.POST("/hook/:clinic/:channel", func(c echo.Context) error { return s.hook(c, MessageHook) })
 	s.echo.POST("/hook/:clinic/:channel/status", func(c echo.Context) error { return s.hook(c, StatusHook) })
+	s.echo.GET("/hook/:clinic/:channel", s.handshake)
 	return s, nil
+}
+
+// handshake answers a provider that asks whether this address is its channel's.
+func (s *Server) handshake(c echo.Context) error {
+	out := s.Directory.outlet(c.Param("clinic"), c.Param("channel"))
+	if out == nil {
+		return echo.NewHTTPError(http.StatusNotFound)
+	}
+	asked, ok := out.Channel.(Handshaker)
+	if !ok {
+		return echo.NewHTTPError(http.StatusMethodNotAllowed)
+	}
+	a, err := asked.Handshake(c.Request().URL.RawQuery)
+	if err != nil {
+		status, _ := refusal(err)
+		return echo.NewHTTPError(status)
+	}
+	return c.Blob(http.StatusOK, a.ContentType, a.Body)
 }
 
 // ServeHTTP implements http.Handler.

@@ -35,7 +35,7 @@ var rooms = map[string][]string{
 	"internal/record":           {"dialog", "internal/cadence", "internal/care", "internal/chart", "internal/clinical", "internal/contact", "internal/signs"},
 	"internal/synth":            {"dialog", "internal/care", "internal/clinical", "internal/contact"},
 	"internal/fake/smsprovider": {"internal/sms"},
-	"bot":                       {"internal/care", "internal/clinic", "internal/contact", "internal/signs", "internal/sms", "internal/store"},
+	"bot":                       {"dialog", "internal/care", "internal/clinic", "internal/contact", "internal/signs", "internal/sms", "internal/store"},
 	"bot/sms":                   {"bot", "internal/care", "internal/contact", "internal/sms"},
 	"scheduler":                 {"internal/cadence", "internal/care", "internal/clinic", "internal/contact", "internal/store"},
 }

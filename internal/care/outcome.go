@@ -86,6 +86,12 @@ type Message struct {
 	// marked so, never sent late.
 	NotAfter time.Time
 	Contact  int8
+	// Choices are the answers that a channel with buttons may offer; none for
+	// text messages.
+	Choices []dialog.Choice
+	// Heard is when this person last wrote, zero for never or where the channel
+	// does not care: some channels carry free text only for a while after that.
+	Heard time.Time
 }
 
 // Notice is something a practitioner is told. It goes through that person's

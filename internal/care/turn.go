@@ -169,6 +169,9 @@ func (t *turn) say(contact int8, p Purpose, lines ...dialog.Line) string {
 		return ""
 	}
 	id := t.send(contact, p, text)
+	if c.Address.Channel != channelWithoutButtons {
+		t.out.Send[len(t.out.Send)-1].Choices = t.r.Scripts.Choices(lines[len(lines)-1], c.Lang)
+	}
 	for i := range lines {
 		t.fact(Fact{Kind: FactSaid, Contact: contact + 1, Line: &lines[i], ID: id})
 	}
@@ -180,6 +183,10 @@ func (t *turn) sayStep(contact, dog int8, p Purpose, script, step string) string
 	return t.say(contact, p, t.r.Scripts.Say(script, step, t.context(contact, dog)))
 }
 
+// channelWithoutButtons is the one whose messages carry neither choices nor the
+// instant its person was last heard of: it can use neither.
+const channelWithoutButtons = contact.SMS
+
 // send puts a text in the outbox and follows its fate.
 func (t *turn) send(contact int8, p Purpose, text string) string {
 	c := &t.h.Contacts[contact]
@@ -187,6 +194,9 @@ func (t *turn) send(contact int8, p Purpose, text string) string {
 	id := string(t.h.ID) + "-" + own
 	m := Message{ID: id, To: c.Address, Via: c.Via, Text: text, Purpose: p, Contact: contact}
 	m.NotAfter = t.notAfter(*c, p)
+	if c.Address.Channel != channelWithoutButtons && c.Talk.LastIn != 0 {
+		m.Heard = time.Unix(c.Talk.LastIn, 0).UTC()
+	}
 	t.out.Send = append(t.out.Send, m)
 	t.h.Sent = append(t.h.Sent, Sent{ID: own, At: t.at, Contact: contact, Purpose: p})
 	if n := len(t.h.Sent) - keptSent; n > 0 {

@@ -3,9 +3,11 @@ package clinic
 import (
 	"fmt"
 	"io/fs"
+	"maps"
 	"path"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -13,12 +15,12 @@ import (
 	"gaitpost/internal/contact"
 )
 
-var (
-	smsAccount = regexp.MustCompile(`^AC[0-9a-fA-F]{32}$`)
-	envName    = regexp.MustCompile(`^[A-Z_][A-Z0-9_]*$`)
-)
+var envName = regexp.MustCompile(`^[A-Z_][A-Z0-9_]*$`)
 
-const defaultRate = 1
+const (
+	defaultRate             = 1
+	defaultTemplateLanguage = "en"
+)
 
 // readChannels reads the ways out to owners.
 func (f *file) readChannels(p place) {
@@ -42,35 +44,100 @@ func (f *file) readChannel(item place) ChannelSettings {
 	found := f.fields(item)
 	c := ChannelSettings{Rate: defaultRate}
 	c.Name, _ = f.id(found["name"])
-	if kind, ok := f.text(found["kind"]); ok {
-		c.Kind = contact.Channel(kind)
-		if c.Kind != contact.SMS {
-			f.wrong(found["kind"], "there is no such kind of channel", allowedAt(found["kind"].path))
+	kind, ok := f.text(found["kind"])
+	c.Kind = contact.Channel(kind)
+	wants, known := channelKinds[c.Kind]
+	if ok && !known {
+		f.wrong(found["kind"], "there is no such kind of channel", allowedAt(found["kind"].path))
+	}
+	if known {
+		f.wantedOf(item, c.Kind, wants, found)
+	}
+	c.Account = f.account(found["account"], wants)
+	c.Number = f.ownAddress(found["number"], wants)
+	if c.Number == "" {
+		c.Number = c.Account // where a channel has no number, its account is what people write to
+	}
+	c.API = f.interfaceOf(found["api"])
+	c.Rate = f.rate(found["rate"])
+	c.Template, _ = f.text(found["template"])
+	c.TemplateLanguage, _ = f.text(found["template_language"])
+	if c.TemplateLanguage == "" {
+		c.TemplateLanguage = defaultTemplateLanguage
+	}
+	read := func(name string) (s Secret) {
+		if least, wanted := wants.secrets[name]; wanted {
+			s = f.secret(item, name, found, least)
+		}
+		return s
+	}
+	c.AuthToken, c.SigningSecret, c.VerifyToken = read(authToken), read(signingSecret), read(verifyToken)
+	if s := c.SigningSecret.Reveal(); s != "" && wants.fault != nil {
+		if msg := wants.fault(s); msg != "" {
+			f.wrongHidden(place{path: join(item.path, signingSecret), line: item.line}, msg)
 		}
 	}
-	if account, ok := f.text(found["account"]); ok {
-		c.Account = account
-		if !smsAccount.MatchString(account) {
-			f.wrong(found["account"], "this is not an account id", allowedAt(found["account"].path))
-		}
-	}
-	c.Number = f.ownNumber(found["number"])
-	if api, ok := f.text(found["api"]); ok {
-		c.API = strings.TrimRight(api, "/")
-		if msg := urlFault(api, true); msg != "" {
-			f.wrong(found["api"], msg, allowedAt(found["api"].path))
-		}
-	}
-	if rate, ok := f.text(found["rate"]); ok {
-		v, err := strconv.ParseFloat(rate, 64)
-		if err != nil || !(v >= 0.1 && v <= 100) {
-			f.wrong(found["rate"], "this is not a rate that can be kept", allowedAt(found["rate"].path))
-		} else {
-			c.Rate = v
-		}
-	}
-	c.AuthToken = f.secret(item, found["auth_token_env"], found["auth_token_file"])
 	return c
+}
+
+// wantedOf reports what a kind of channel needs and has not, and what it has no
+// use for.
+func (f *file) wantedOf(item place, kind contact.Channel, wants channelKind, found map[string]place) {
+	for _, name := range wants.needs {
+		if _, has := found[name]; !has {
+			f.wrong(place{path: join(item.path, name), line: max(item.line, 1)}, "this setting is missing",
+				allowedAt(join(item.path, name)))
+		}
+	}
+	for _, name := range slices.Sorted(maps.Keys(found)) {
+		if !wants.has(name) {
+			f.wrongHidden(found[name], fmt.Sprintf("a channel of the kind %s has no such setting", kind))
+		}
+	}
+}
+
+func (f *file) account(p place, wants channelKind) string {
+	account, ok := f.text(p)
+	if ok && wants.account != nil && !wants.account.MatchString(account) {
+		f.wrong(p, "this is not an account id of this kind of channel", allowedAt(p.path))
+	}
+	return account
+}
+
+func (f *file) interfaceOf(p place) string {
+	api, ok := f.text(p)
+	if ok {
+		if msg := urlFault(api, true); msg != "" {
+			f.wrong(p, msg, allowedAt(p.path))
+		}
+	}
+	return strings.TrimRight(api, "/")
+}
+
+func (f *file) rate(p place) float64 {
+	rate, ok := f.text(p)
+	if !ok {
+		return defaultRate
+	}
+	v, err := strconv.ParseFloat(rate, 64)
+	if err != nil || !(v >= 0.1 && v <= 100) {
+		f.wrong(p, "this is not a rate that can be kept", allowedAt(p.path))
+		return defaultRate
+	}
+	return v
+}
+
+// ownAddress reads the number or other address that messages to owners come
+// from.
+func (f *file) ownAddress(p place, wants channelKind) string {
+	if wants.address == nil {
+		return f.ownNumber(p)
+	}
+	text, ok := f.text(p)
+	if ok && !wants.address.MatchString(text) {
+		f.wrong(p, "this is not an address that messages can come from", allowedAt(p.path))
+	}
+	return text
 }
 
 // ownNumber reads the number that texts to owners come from.
@@ -91,21 +158,29 @@ func (f *file) ownNumber(p place) string {
 	return a.Value
 }
 
-// secret reads a secret from where the settings say it is. Nothing of it, nor
-// of what may be one put there by mistake, is ever part of a problem.
-func (f *file) secret(section, env, file place) Secret {
+// secret reads a secret of at least so many characters from where the settings
+// say it is. Nothing of it, nor of what may be one put there by mistake, is ever
+// part of a problem.
+func (f *file) secret(section place, name string, found map[string]place, least int) Secret {
+	env, file := found[name+"_env"], found[name+"_file"]
+	var s Secret
+	at := env
 	switch {
 	case env.node != nil && file.node != nil:
-		f.wrongHidden(file, "the secret is named twice: keep auth_token_env or auth_token_file")
+		f.wrongHidden(file, fmt.Sprintf("the secret is named twice: keep %s_env or %s_file", name, name))
 	case env.node != nil:
-		return f.secretFromEnv(env)
+		s = f.secretFromEnv(env)
 	case file.node != nil:
-		return f.secretFromFile(file)
+		at = file
+		s = f.secretFromFile(file)
 	default:
-		f.wrongHidden(place{path: join(section.path, "auth_token_env"), line: section.line},
-			"the secret is missing: name its environment variable in auth_token_env, or its file in auth_token_file")
+		f.wrongHidden(place{path: join(section.path, name+"_env"), line: section.line},
+			fmt.Sprintf("the secret is missing: name its environment variable in %s_env, or its file in %s_file", name, name))
 	}
-	return Secret{}
+	if v := s.Reveal(); v != "" && len(v) < least {
+		f.wrongHidden(at, fmt.Sprintf("the secret there is too short to keep anybody out: it has at least %d characters", least))
+	}
+	return s
 }
 
 func (f *file) secretFromEnv(p place) Secret {

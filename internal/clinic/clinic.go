@@ -32,10 +32,16 @@ type ChannelSettings struct {
 	Name      string          // as the settings call it; care.Channel has the same
 	Kind      contact.Channel // which adapter
 	Account   string          // at the provider
-	Number    string          // ours, E.164
+	Number    string          // ours: E.164, or what the kind of channel has instead
 	API       string          // base URL of the provider's interface, "" for its own
-	AuthToken Secret
-	Rate      float64 // messages a second, 0.1 to 100
+	AuthToken Secret          // shown with every request of ours
+	// SigningSecret is what the provider signs its requests with, or shows.
+	SigningSecret Secret
+	VerifyToken   Secret // shown by a provider that asks for an address
+	// Template is what carries a message to whom the channel lets no free text
+	// go; "" for none.
+	Template, TemplateLanguage string
+	Rate                       float64 // messages a second, 0.1 to 100
 }
 
 // Source is where settings come from.

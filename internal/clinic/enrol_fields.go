@@ -48,7 +48,8 @@ func (in *intake) name(c cell, placeholder string) string {
 
 func (in *intake) owner(r row) care.Owner {
 	o := care.Owner{Name: in.name(r.at("owner"), "owner")}
-	o.Address = in.phone(r.at("phone"))
+	o.Via = in.channel(r.at("channel"))
+	o.Address = in.addressOn(o.Via, r.at("phone"))
 	if in.Hasher != nil && !o.Address.IsZero() {
 		o.ID = in.Hasher.ID(in.Rules.Clinic, o.Address)
 	}
@@ -59,12 +60,29 @@ func (in *intake) owner(r row) care.Owner {
 		}
 		o.Zone = c.value
 	}
-	o.Via = in.channel(r.at("channel"))
 	o.OneByOne = in.yes(r.at("one_by_one"))
 	return o
 }
 
 var scientific = regexp.MustCompile(`^[0-9][.,][0-9]+[eE]\+?[0-9]+$`)
+
+// addressOn reads an owner's number on one of the clinic's channels.
+func (in *intake) addressOn(via string, c cell) contact.Address {
+	a := in.phone(c)
+	if a.IsZero() {
+		return a
+	}
+	for _, ch := range in.Rules.Channels {
+		if ch.Name == via {
+			a.Channel = ch.Kind
+		}
+	}
+	if p, ok := in.Rules.PractitionerAt(a); ok {
+		in.wrong(c, "this is the number of "+p.Name+", whose texts are read as instructions", "a number that is not in the settings")
+		return contact.Address{}
+	}
+	return a
+}
 
 func (in *intake) phone(c cell) contact.Address {
 	if scientific.MatchString(c.value) {
@@ -81,10 +99,6 @@ func (in *intake) phone(c cell) contact.Address {
 			in.wrong(c, "this is the number that our own texts come from", "the owner's number")
 			return contact.Address{}
 		}
-	}
-	if p, ok := in.Rules.PractitionerAt(a); ok {
-		in.wrong(c, "this is the number of "+p.Name+", whose texts are read as instructions", "a number that is not in the settings")
-		return contact.Address{}
 	}
 	if warning != contact.NoWarning {
 		in.report(Doubtful, c, sentence(warning.Sentence()), "")

@@ -37,6 +37,9 @@ func load(t *testing.T, text string) (*Clinic, []Problem) {
 			if name == "/run/secrets/harbour-street-spare" {
 				return []byte("a third invented token\n"), nil
 			}
+			if strings.HasPrefix(name, "/run/secrets/harbour-street-whatsapp") {
+				return []byte("an invented secret of some length\n"), nil
+			}
 			return nil, errors.New("no such file")
 		},
 	})
@@ -60,6 +63,10 @@ func TestTheExampleHasNoProblem(t *testing.T) {
 	require.Equal(t, []care.Channel{
 		{Name: "text", Kind: "sms", Address: "+447700900150"},
 		{Name: "spare", Kind: "sms", Address: "+447700900151"},
+		{Name: "whatsapp", Kind: "whatsapp", Address: "+447700900152"},
+		{Name: "whatsapp-spare", Kind: "whatsapp", Address: "+447700900153"},
+		{Name: "telegram", Kind: "telegram", Address: "harbour_street_bot"},
+		{Name: "gateway", Kind: "relay", Address: "harbour-street"},
 	}, c.Rules.Channels)
 	require.Equal(t, "a third invented token", c.Channels[1].AuthToken.Reveal())
 }

@@ -119,16 +119,31 @@ func (c *Clinic) putChannels(put func(path, value string)) {
 		put(at+"number", ch.Number)
 		put(at+"api", ch.API)
 		put(at+"rate", strconv.FormatFloat(ch.Rate, 'g', -1, 64))
-		for _, where := range []string{"auth_token_env", "auth_token_file"} {
-			if c.set[at+where] > 0 {
-				put(at+where, c.secretIs(ch))
+		if ch.Template != "" {
+			put(at+"template", ch.Template)
+			put(at+"template_language", ch.TemplateLanguage)
+		}
+		for _, s := range ch.secrets() {
+			for _, where := range []string{s.name + "_env", s.name + "_file"} {
+				if c.set[at+where] > 0 {
+					put(at+where, secretIs(s.Secret))
+				}
 			}
 		}
 	}
 }
 
-func (c *Clinic) secretIs(ch ChannelSettings) string {
-	if ch.AuthToken.IsZero() {
+type namedSecret struct {
+	name string
+	Secret
+}
+
+func (ch ChannelSettings) secrets() []namedSecret {
+	return []namedSecret{{authToken, ch.AuthToken}, {signingSecret, ch.SigningSecret}, {verifyToken, ch.VerifyToken}}
+}
+
+func secretIs(s Secret) string {
+	if s.IsZero() {
 		return "(missing)"
 	}
 	return redacted

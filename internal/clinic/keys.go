@@ -27,13 +27,16 @@ const (
 	allowedTime    = "HH:MM from 00:00 to 24:00"
 	allowedCron    = "five cron fields: minute, hour, day of the month, month, day of the week, like \"0 10 * * tue\""
 	allowedPhone   = "a telephone number of at most 16 characters, like +44 7700 900123"
-	allowedContact = "sms: and a telephone number, like sms: +44 7700 900123"
+	allowedContact = "sms: or whatsapp: and a telephone number, like sms: +44 7700 900123; telegram: and a chat id; relay: and the gateway's address"
 	allowedYesNo   = "yes or no"
 	allowedID      = "1 to 32 lower-case letters, digits and hyphens, beginning with a letter"
 	allowedChain   = "ids of practitioners, the first to be told first"
 	allowedScripts = "a folder, relative to the settings file"
 	allowedHours   = "for each day or range of days, spans like 08:30-18:30 (several in a list), or closed"
 	allowedDate    = "a date, YYYY-MM-DD"
+	allowedEnv     = "the name of an environment variable, like HARBOUR_SMS_TOKEN"
+
+	allowedSecretFile = "the path of a file that holds the secret and nothing else"
 )
 
 // keys is every setting there is, in the order of the example file.
@@ -74,12 +77,18 @@ var keys = append([]Key{
 
 	{"channels", true, "", "a list of at least one", fromPlace},
 	{"channels[].name", true, "", allowedID, ""},
-	{"channels[].kind", true, "", "sms", ""},
-	{"channels[].account", true, "", "the provider's account id: AC and 32 hexadecimal digits", ""},
-	{"channels[].number", true, "", allowedPhone, ""},
-	{"channels[].auth_token_env", false, "", "the name of an environment variable, like HARBOUR_SMS_TOKEN", "this or auth_token_file"},
-	{"channels[].auth_token_file", false, "", "the path of a file that holds the token", "this or auth_token_env"},
-	{"channels[].api", false, "", "http(s):// and a host: where the provider's interface is", "the provider's own"},
+	{"channels[].kind", true, "", "sms, whatsapp, telegram or relay", ""},
+	{"channels[].account", false, "", "sms: the account id, AC and 32 hexadecimal digits; whatsapp: the phone number id, digits; telegram: the bot's user name", "needed but for relay"},
+	{"channels[].number", false, "", allowedPhone + "; relay: the gateway's address for us", "needed but for telegram"},
+	{"channels[].auth_token_env", false, "", allowedEnv, "this or auth_token_file"},
+	{"channels[].auth_token_file", false, "", allowedSecretFile, "this or auth_token_env"},
+	{"channels[].secret_env", false, "", allowedEnv, "this or secret_file; what the provider signs with"},
+	{"channels[].secret_file", false, "", allowedSecretFile, "this or secret_env; what the provider signs with"},
+	{"channels[].verify_token_env", false, "", allowedEnv, "whatsapp: this or verify_token_file"},
+	{"channels[].verify_token_file", false, "", allowedSecretFile, "whatsapp: this or verify_token_env"},
+	{"channels[].template", false, "", "whatsapp: the name of an approved template with one text in its body", "without one, nothing can be sent a day after the owner last wrote"},
+	{"channels[].template_language", false, defaultTemplateLanguage, "whatsapp: the language code the template was approved in", ownChoice},
+	{"channels[].api", false, "", "http(s):// and a host: where the provider's interface is; relay: where to post to", "the provider's own"},
 	{"channels[].rate", false, "1", "0.1 to 100 messages a second", "one a second is what long-code numbers commonly carry (from memory)"},
 
 	{"digest", false, "0 8 * * mon-fri", allowedCron, ownChoice},

@@ -92,16 +92,26 @@ func (f *file) contact(p place) (contact.Address, bool) {
 			return contact.Address{}, false
 		}
 	}
-	if kind = strings.TrimSpace(kind); kind != string(contact.SMS) {
-		f.wrong(at, fmt.Sprintf("%q is not a kind of contact", printable(kind)), allowedContact)
+	a, warning, err := contact.Parse(contact.Channel(strings.TrimSpace(kind)), number, f.clinic.Rules.Region)
+	switch {
+	case errors.Is(err, contact.ErrKind):
+		f.wrong(at, fmt.Sprintf("%q is not a kind of contact", printable(strings.TrimSpace(kind))), allowedContact)
+		return contact.Address{}, false
+	case errors.Is(err, contact.ErrChatID), errors.Is(err, contact.ErrRelayed):
+		f.wrong(at, err.Error(), allowedContact)
 		return contact.Address{}, false
 	}
-	return f.phoneNumber(at, strings.TrimSpace(number))
+	return f.phone(at, a, warning, err)
 }
 
 // phoneNumber reads a telephone number that texts or calls go to.
 func (f *file) phoneNumber(p place, text string) (contact.Address, bool) {
 	a, warning, err := contact.ParsePhone(text, f.clinic.Rules.Region)
+	return f.phone(p, a, warning, err)
+}
+
+// phone reports what is wrong with a telephone number as it was read.
+func (f *file) phone(p place, a contact.Address, warning contact.Warning, err error) (contact.Address, bool) {
 	if errors.Is(err, contact.ErrPhoneNoCountry) && f.clinic.Rules.Region == "" {
 		return contact.Address{}, false // reported as the region's problem
 	}

@@ -16,8 +16,17 @@ const samples = "../../testdata/config"
 // env is the environment that the samples name.
 func env(name string) string {
 	return map[string]string{
-		"TEST_TOKEN":               "an invented token",
-		"HARBOUR_STREET_SMS_TOKEN": "another invented token",
+		"TEST_TOKEN":                     "an invented token",
+		"SHORT_TOKEN":                    "short",
+		"LONG_TOKEN":                     "an invented token of some length, but no signing secret",
+		"HARBOUR_STREET_SMS_TOKEN":       "another invented token",
+		"HARBOUR_STREET_WHATSAPP_TOKEN":  "an invented access token",
+		"HARBOUR_STREET_WHATSAPP_SECRET": "an invented app secret",
+		"HARBOUR_STREET_WHATSAPP_VERIFY": "an invented verify token",
+		"HARBOUR_STREET_TELEGRAM_TOKEN":  "an invented bot token",
+		"HARBOUR_STREET_TELEGRAM_SECRET": "an-invented-secret-token",
+		// The example secret of the Standard Webhooks reference libraries' tests.
+		"HARBOUR_STREET_RELAY_SECRET": "whsec_MfKQ9r8GKYqrTwjUPD8ILPZIo2LaLaSw",
 	}[name]
 }
 

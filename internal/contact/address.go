@@ -12,8 +12,15 @@ import (
 // Channel names a way to reach somebody.
 type Channel string
 
-// SMS is text messages; its addresses are E.164 telephone numbers.
-const SMS Channel = "sms"
+// The channels there are, with what their addresses are.
+const (
+	SMS      Channel = "sms"      // text messages: E.164 telephone numbers
+	WhatsApp Channel = "whatsapp" // E.164 telephone numbers
+	Telegram Channel = "telegram" // decimal chat ids
+	Relay    Channel = "relay"    // a gateway of the practice's own: its own addresses
+	Email    Channel = "email"    // practitioners only: mail addresses
+	Voice    Channel = "voice"    // practitioners only, calls of last resort: E.164 numbers
+)
 
 // Address is one way to reach one person. It hides its value from fmt and
 // log/slog; read Value where the address itself is needed.

@@ -8,6 +8,7 @@ import (
 
 	"github.com/redis/go-redis/v9"
 
+	"gaitpost/dialog"
 	"gaitpost/internal/care"
 	"gaitpost/internal/contact"
 )
@@ -76,6 +77,8 @@ type storedMessage struct {
 	Purpose  care.Purpose    `cbor:"6,keyasint,omitempty"`
 	NotAfter int64           `cbor:"7,keyasint,omitempty"`
 	Contact  int8            `cbor:"8,keyasint,omitempty"`
+	Choices  []dialog.Choice `cbor:"10,keyasint,omitempty"`
+	Heard    int64           `cbor:"11,keyasint,omitempty"`
 }
 
 type storedNotice struct {
@@ -125,6 +128,7 @@ func (s *Store) messages(out []outgoing, from storedOut, send []care.Message) ([
 		o.Message = &storedMessage{
 			ID: m.ID, Channel: m.To.Channel, To: m.To.Value, Via: m.Via, Text: m.Text,
 			Purpose: m.Purpose, NotAfter: unix(m.NotAfter), Contact: m.Contact,
+			Choices: m.Choices, Heard: unix(m.Heard),
 		}
 		value, err := s.pack("", o)
 		if err != nil {
@@ -144,6 +148,7 @@ func (o *storedOut) entry() Entry {
 		e.Message = &care.Message{
 			ID: m.ID, To: contact.Address{Channel: m.Channel, Value: m.To}, Via: m.Via, Text: m.Text,
 			Purpose: m.Purpose, NotAfter: fromUnix(m.NotAfter), Contact: m.Contact,
+			Choices: m.Choices, Heard: fromUnix(m.Heard),
 		}
 	}
 	if n := o.Notice; n != nil {
