@@ -80,13 +80,14 @@ func (t *turn) score(dog, contact int8, r clinical.Reading) (clinical.Judgement,
 	}
 	_, offset := time.Unix(r.At, 0).In(zone).Zone()
 	r.Day = clinical.LocalDay(r.At, offset)
-	j, err := d.Course.Add(t.r.Thresholds, r, t.indexAlertOpen(dog))
+	j, err := d.Course.Add(t.thresholds(dog), r, t.indexAlertOpen(dog))
 	if err != nil {
 		t.note(FactNote, dog, "not scored", err.Error())
 		return j, false
 	}
 	kept := j.Reading
-	t.fact(Fact{Kind: FactReading, Dog: dog + 1, Contact: contact + 1, Reading: &kept, Number: float64(j.Index.Total)})
+	t.fact(Fact{Kind: FactReading, Dog: dog + 1, Contact: contact + 1, Reading: &kept, Number: float64(j.Index.Total),
+		Text: d.OwnNumbersText()})
 	t.judge(dog, contact, &j)
 	t.judgeGain(dog, max(contact, 0))
 	return j, true
@@ -188,9 +189,9 @@ func (t *turn) closing(contact, dog int8, j clinical.Judgement) []dialog.Line {
 	case !j.Index.Scored:
 	case j.Before || j.Baseline.Kind == clinical.NoBaseline:
 		step = "closing_weak"
-	case change >= t.r.Thresholds.MeaningfulChange:
+	case change >= t.thresholds(dog).MeaningfulChange:
 		step = "closing_worse"
-	case change <= -t.r.Thresholds.MeaningfulChange:
+	case change <= -t.thresholds(dog).MeaningfulChange:
 		if better := t.better(dog); better != "" {
 			step, ctx.Vars["better"] = "closing_better", better
 		}

@@ -93,7 +93,7 @@ func (t *turn) addDog(e EnrolledDog) {
 	i := int8(len(t.h.Dogs) - 1)
 	t.addEntries(i, e)
 	dog := &t.h.Dogs[i]
-	dog.Course.BeginStretchUnder(t.r.Thresholds, t.at, false)
+	dog.Course.BeginStretchUnder(t.thresholds(i), t.at, false)
 	if e.Grams > 0 {
 		t.weigh(i, -1, clinical.WeighIn{At: t.at, Grams: clinical.Grams(e.Grams), Scale: clinical.Clinic})
 	}

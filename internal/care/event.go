@@ -64,6 +64,7 @@ type Practice struct {
 	Findings  *Findings       `cbor:"13,keyasint,omitempty"`
 	Weigh     *EnteredWeight  `cbor:"14,keyasint,omitempty"`
 	Resume    *Resume         `cbor:"15,keyasint,omitempty"`
+	Settings  *DogSettings    `cbor:"16,keyasint,omitempty"`
 }
 
 // Enrolment adds a household, or changes what changed when repeated.

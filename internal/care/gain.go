@@ -45,23 +45,23 @@ func (d *Dog) Effect(t clinical.Thresholds, e Entry) clinical.Effect {
 // judgeGain raises no gain: a change that was meant to help and has not by its
 // review, or a dog that stays high.
 func (t *turn) judgeGain(dog, contact int8) {
-	d := &t.h.Dogs[dog]
+	d, th := &t.h.Dogs[dog], t.thresholds(dog)
 	for _, e := range d.Plan {
 		if !e.Comfort || e.Status != Active {
 			continue
 		}
-		effect := d.Effect(t.r.Thresholds, e)
-		if clinical.GainByReview(t.r.Thresholds, effect, e.reviewAt(), t.at) == clinical.NoGainReview {
+		effect := d.Effect(th, e)
+		if clinical.GainByReview(th, effect, e.reviewAt(), t.at) == clinical.NoGainReview {
 			t.raise(evidence{dog: dog, reason: NoGain, urgency: ForDigest, contact: contact,
 				sentence: fmt.Sprintf("%s was meant to help: mean index %.1f before and %.1f after; %.0f points better would be meaningful",
-					e.What, effect.MeanBefore, effect.MeanAfter, t.r.Thresholds.MeaningfulChange)})
+					e.What, effect.MeanBefore, effect.MeanAfter, th.MeaningfulChange)})
 			return
 		}
 	}
-	state, lowest, n := clinical.StaysHigh(t.r.Thresholds, d.Course.Readings())
+	state, lowest, n := clinical.StaysHigh(th, d.Course.Readings())
 	if state == clinical.NoGainStays {
 		t.raise(evidence{dog: dog, reason: NoGain, urgency: ForDigest, contact: contact,
-			sentence: fmt.Sprintf("index at %.1f or above on %d check-ins over %d weeks", lowest, n, t.r.Thresholds.StaysWeeks)})
+			sentence: fmt.Sprintf("index at %.1f or above on %d check-ins over %d weeks", lowest, n, th.StaysWeeks)})
 		return
 	}
 	t.clearReason(dog, NoGain, 0)

@@ -170,6 +170,9 @@ type Dog struct {
 	// OwnerBCS is the owner's own estimate of body condition on the same nine
 	// points, 0 unknown. It stands beside BCS and decides nothing.
 	OwnerBCS uint8 `cbor:"23,keyasint,omitempty"`
+	// OwnNumbers and OwnCadences hold for this dog in place of the clinic's.
+	OwnNumbers  []OwnNumber  `cbor:"25,keyasint,omitempty"`
+	OwnCadences []OwnCadence `cbor:"26,keyasint,omitempty"`
 }
 
 // Area of the plan.

@@ -152,6 +152,7 @@ const (
 	FactFinding  FactKind = "finding"
 	FactMinutes  FactKind = "minutes" // Number: minutes that staff say an alert took
 	FactRung     FactKind = "rung"    // ID: a message that did not arrive; Text: what staff did instead
+	FactSetting  FactKind = "setting" // of one dog; Code: which; Text: old → new
 )
 
 // Fact is one thing kept in the record for good. Which fields are set depends

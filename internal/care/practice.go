@@ -55,6 +55,8 @@ func (t *turn) aboutDogAction(p *Practice) Reason {
 		t.fact(Fact{Kind: FactNote, Dog: dog + 1, Text: p.Note.Text, By: p.By})
 	case p.Findings != nil:
 		t.findings(p.By, p.Findings)
+	case p.Settings != nil:
+		return t.dogSettings(p.By, p.Settings)
 	}
 	return PracticeDone
 }
@@ -76,6 +78,8 @@ func (p *Practice) dog() int8 {
 		return p.Note.Dog
 	case p.Findings != nil:
 		return p.Findings.Dog
+	case p.Settings != nil:
+		return p.Settings.Dog
 	}
 	return -1
 }
@@ -265,7 +269,7 @@ func (t *turn) afterPlanChange(dog int8, e *Entry, p *PlanChange, on int64) {
 		d.Before = false
 	}
 	if p.Comfort && p.Action != PlanHold {
-		d.Course.BeginStretchUnder(t.r.Thresholds, on, true)
+		d.Course.BeginStretchUnder(t.thresholds(dog), on, true)
 	}
 	t.scheduleSignsOnly(d)
 	t.judgePlan(dog)

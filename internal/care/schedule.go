@@ -45,19 +45,8 @@ func (t *turn) schedule(dog int8) {
 	t.scheduleSignsOnly(d)
 }
 
-func (t *turn) cadenceOf(d *Dog, k PromptKind) cadence.Cadence {
-	switch k {
-	case PromptWeighIn:
-		if d.onLossPlan() {
-			return t.r.Cadences.WeighInLoss
-		}
-		return t.r.Cadences.WeighIn
-	case PromptReassessment:
-		return t.r.Cadences.Reassessment
-	default:
-		return t.r.Cadences.CheckIn
-	}
-}
+// cadenceOf is when a kind of prompt falls due for a dog.
+func (t *turn) cadenceOf(d *Dog, k PromptKind) cadence.Cadence { return d.Cadence(t.r.Cadences, k) }
 
 // place sets the next due time by a cadence; quiet hours apply last.
 func (t *turn) place(due *Due, c cadence.Cadence, after time.Time) {

@@ -291,6 +291,7 @@ func clone(h Household) Household {
 		d.Due = slices.Clone(d.Due)
 		d.Quieted = slices.Clone(d.Quieted)
 		d.Weights = slices.Clone(d.Weights)
+		d.OwnNumbers = slices.Clone(d.OwnNumbers)
 	}
 	h.Alerts = slices.Clone(h.Alerts)
 	h.Sent = slices.Clone(h.Sent)

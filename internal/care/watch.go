@@ -17,6 +17,14 @@ func NewWatch(r *Rules) *Watch {
 	return &Watch{t: turn{r: r, h: Household{Dogs: []Dog{{}}}}}
 }
 
+// NewWatchOf starts with a dog of which nothing is known but its own
+// thresholds.
+func NewWatchOf(r *Rules, own []OwnNumber) *Watch {
+	w := NewWatch(r)
+	w.t.h.Dogs[0].OwnNumbers = own
+	return w
+}
+
 // CheckIn scores one check-in at an instant (Unix seconds) and returns the
 // reasons it opened an alert for. alertFor is how long a person takes to close
 // an alert, in seconds; what is older is closed first.
@@ -26,7 +34,7 @@ func (w *Watch) CheckIn(at int64, items clinical.Items, alertFor int64) ([]Alert
 	t.out = Result{}
 	w.closeOlder(at - alertFor)
 	was := t.h.AlertSeq
-	j, err := t.h.Dogs[0].Course.Add(t.r.Thresholds, clinical.Reading{At: at, Items: items}, t.indexAlertOpen(0))
+	j, err := t.h.Dogs[0].Course.Add(t.thresholds(0), clinical.Reading{At: at, Items: items}, t.indexAlertOpen(0))
 	if err != nil {
 		return nil, j, err
 	}

@@ -220,7 +220,7 @@ var muscleNames = [...]string{"", "normal", "mild loss", "moderate loss", "sever
 
 // course says what the index is held against.
 func (p *dogPage) course(r *care.Rules, dog *care.Dog) {
-	t := r.Thresholds
+	t := dog.Thresholds(r.Thresholds)
 	p.Sigma, p.SigmaOwn = dog.Course.Sigma(t)
 	p.SDC = clinical.SmallestDetectable(p.Sigma)
 	b := dog.Course.Baseline(t)

@@ -178,7 +178,7 @@ var verdictNames = map[clinical.EffectVerdict]string{
 // effects judges every change that was meant to change comfort, newest first.
 func (x *history) effects(r *care.Rules, d *care.Dog) []effectLine {
 	var list []effectLine
-	for _, j := range x.record.Effects(r.Thresholds, d) {
+	for _, j := range x.record.Effects(d.Thresholds(r.Thresholds), d) {
 		list = append(list, effectText(planLine(j.Change), j.Effect))
 	}
 	return list

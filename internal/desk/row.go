@@ -75,7 +75,7 @@ func rowOf(r *care.Rules, h *care.Household, i int8) row {
 		phones = append(phones, c.Name, c.Address.Value, strings.Replace(c.Address.Value, "+44", "0", 1))
 	}
 	w.search = fold(strings.Join(append(phones, d.Name, d.Ref), "\n"))
-	w.course(r.Thresholds, d)
+	w.course(d.Thresholds(r.Thresholds), d)
 	w.weight(d)
 	for _, a := range h.Alerts {
 		if a.Dog == i && a.IsOpen() {

@@ -64,7 +64,7 @@ func (h *History) Effects(t clinical.Thresholds, d *care.Dog) []Judged {
 
 func (in *Input) effects(h *History, d *care.Dog) []effect {
 	var list []effect
-	for _, j := range h.Effects(in.Rules.Thresholds, d) {
+	for _, j := range h.Effects(d.Thresholds(in.Rules.Thresholds), d) {
 		list = append(list, in.effectText(j.Change, j.Effect))
 	}
 	return list

@@ -141,7 +141,7 @@ func bodyText(d *care.Dog) string {
 
 // summary says the course in a few sentences.
 func (p *reportPage) summary(in *Input, d *care.Dog, h *History) {
-	t := in.Rules.Thresholds
+	t := d.Thresholds(in.Rules.Thresholds)
 	var last *clinical.Reading
 	for i := range h.Readings {
 		if h.Readings[i].Index.Scored {
@@ -197,7 +197,7 @@ func signed(v float64) string {
 }
 
 func (p *reportPage) drawings(in *Input, d *care.Dog, h *History) {
-	t := in.Rules.Thresholds
+	t := d.Thresholds(in.Rules.Thresholds)
 	sigma, _ := d.Course.Sigma(t)
 	x := chart.IndexInput{Title: d.Name + ": index over time", Zone: in.zone(), Points: tail(h.points(), mostPoints), Baselines: h.baselines(),
 		Detectable: clinical.SmallestDetectable(sigma)}

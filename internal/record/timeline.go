@@ -224,6 +224,8 @@ func (t *timeline) kept(e *Entry, f *care.Fact, words *timelineLine) {
 		l.What, l.Text = "death", map[bool]string{true: "the recorded death was undone", false: "recorded"}[f.Code == "undone"]
 	case care.FactFinding:
 		l.What, l.Text = "found", f.Text
+	case care.FactSetting:
+		l.What, l.Text = "set for this dog", f.Code+": "+f.Text
 	case care.FactNote:
 		l.What, l.Text = "noted", joinWords(f.Code, f.Text)
 		if f.Code == "quieted" {
