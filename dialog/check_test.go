@@ -167,3 +167,24 @@ steps:
 	_, problems = library(t).Override(fstest.MapFS{"swim.yaml": {Data: []byte("script: swim\nlanguages: [en]\nsteps:\n  - id: swum\n    item: swum\n")}})
 	require.Equal(t, []string{"4 missing-key"}, found(problems))
 }
+
+func TestALaidOverTextBringsItsOwnPlaceholders(t *testing.T) {
+	l := library(t)
+	own, problems := l.Override(fstest.MapFS{"own.yaml": {Data: []byte(`
+script: checkin
+steps:
+  - id: night
+    ask: {en: "{owner}, how were the nights of {dog}? {levels}"}
+`)}})
+	require.Empty(t, problems)
+	vars := func(l *Library) []string { return l.scripts["checkin"].step("night").usedIn(PartAsk) }
+	require.Equal(t, []string{"dog", "levels", "owner"}, vars(own))
+	require.NotContains(t, vars(l), "owner", "the built-in line stays as it was")
+	for _, s := range own.scripts {
+		for _, st := range s.all() {
+			for part := range st.parts {
+				require.Equal(t, st.findUsed(part), st.used[part], "%s %s %s", s.id, st.id, part)
+			}
+		}
+	}
+}

@@ -1,6 +1,7 @@
 package dialog
 
 import (
+	"strings"
 	"testing"
 
 	"github.com/fxamacker/cbor/v2"
@@ -88,6 +89,20 @@ func TestEnglishIsAlwaysGSM7(t *testing.T) {
 		}
 	}
 	require.Equal(t, "Zoe Son", plainValue("Zoë 🐶 Ŝoń", false))
+}
+
+// Values that need no work are told apart from those that do.
+func TestPlainValuesAreLeftAlone(t *testing.T) {
+	for v, plain := range map[string]bool{
+		"": true, "Bramble": true, "Hill Vets": true, "01632 960100": true, "Bramble's": true, "a.b-c, d": true,
+		" a": false, "a ": false, "a  b": false, "a\tb": false, "Zoë": false, "`": false, "a|b": false, "\x00": false, "[a]": false,
+	} {
+		require.Equal(t, plain, plainAlready(v), "%q", v)
+		if plain {
+			require.Equal(t, v, strings.Join(strings.Fields(sms.Clean(v)), " "))
+			require.Equal(t, sms.GSM7, sms.Encode(v).Encoding)
+		}
+	}
 }
 
 func TestRenderNeverFails(t *testing.T) {

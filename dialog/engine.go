@@ -98,6 +98,10 @@ func (l *Library) Reply(s Session, ctx Context, text string) Result {
 	}
 	rd := w.read(st, strings.TrimSpace(text))
 	res := Result{Reason: rd.reason}
+	if len(rd.answers) > 0 { // the caller's session keeps its own answers
+		s.Answers = append(make([]Answer, 0, len(s.Answers)+len(rd.answers)), s.Answers...)
+		res.Recorded = make([]Answer, 0, len(rd.answers))
+	}
 	for _, a := range rd.answers {
 		a.Value.Text = cutTo(a.Value.Text, maxKeptText)
 		if w.record(a) {

@@ -201,8 +201,9 @@ func (w *walk) ask(st *Step) Line {
 	return w.script.line(st, part, w.ctx, w.itemsAsked(st))
 }
 
-// record keeps an answer and returns whether it is new or changed. A plain no
-// to "anything else new?" does not take back what was told before.
+// record keeps an answer and returns whether it is new or changed. The session's
+// answers are the walk's own by then. A plain no to "anything else new?" does not
+// take back what was told before.
 func (w *walk) record(a Answer) bool {
 	for i, old := range w.sess.Answers {
 		if old.Item != a.Item {
@@ -211,11 +212,10 @@ func (w *walk) record(a Answer) bool {
 		if old.Value == a.Value {
 			return false
 		}
-		w.sess.Answers = slices.Clone(w.sess.Answers)
 		w.sess.Answers[i] = a
 		return true
 	}
-	w.sess.Answers = append(slices.Clip(w.sess.Answers), a)
+	w.sess.Answers = append(w.sess.Answers, a)
 	return true
 }
 

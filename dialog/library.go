@@ -60,9 +60,22 @@ func Load(fsys fs.FS) (*Library, []Problem) {
 			problems = append(problems, check(got.script)...)
 		}
 	}
+	l.learn()
 	l.version = "scripts-" + hex.EncodeToString(hash.Sum(nil)[:4])
 	sortProblems(problems)
 	return l, problems
+}
+
+// learn prepares the steps that are new in this library. Those it shares with
+// another are in use there and stay as they are.
+func (l *Library) learn() {
+	for _, s := range l.scripts {
+		for _, st := range s.all() {
+			if st.used == nil {
+				st.learn()
+			}
+		}
+	}
 }
 
 // scriptFile is one file as read from disk.

@@ -34,6 +34,7 @@ func (l *Library) Override(fsys fs.FS) (*Library, []Problem) {
 	if len(problems) > 0 || len(files) == 0 {
 		return l, problems
 	}
+	out.learn()
 	out.version = "scripts-" + hex.EncodeToString(hash.Sum(nil)[:4])
 	return out, nil
 }
@@ -206,6 +207,7 @@ func (m *merger) without(steps []*Step) []*Step {
 func (m *merger) layStep(base, own *Step) *Step {
 	st := *base
 	st.at, st.given = own.at, own.given
+	st.used = nil // of the texts as they were
 	st.parts = m.layParts(base, own)
 	m.layBranches(&st, base, own)
 	if base.protected {

@@ -140,6 +140,9 @@ func placeholdersIn(text string) []string {
 // characters, and in GSM-7 where the text is. Accents that GSM-7 lacks go, and
 // so do characters that it can't show at all.
 func plainValue(v string, unicodeText bool) string {
+	if plainAlready(v) {
+		return v
+	}
 	v = strings.Join(strings.Fields(sms.Clean(v)), " ")
 	if unicodeText || sms.Encode(v).Encoding == sms.GSM7 {
 		return v
@@ -158,6 +161,20 @@ func plainValue(v string, unicodeText bool) string {
 		}
 	}
 	return strings.Join(strings.Fields(b.String()), " ")
+}
+
+// plainAlready reports what most values are: letters, digits and common signs of
+// ASCII, words parted by one space each.
+func plainAlready(v string) bool {
+	for i := range len(v) {
+		switch c := v[i]; {
+		case c >= 'a' && c <= 'z', c >= 'A' && c <= 'Z', c >= '0' && c <= '9', c == '\'', c == ',', c == '.', c == '-':
+		case c == ' ' && i > 0 && i < len(v)-1 && v[i-1] != ' ':
+		default:
+			return false
+		}
+	}
+	return true
 }
 
 // cutTo cuts a value to at most n characters, without a space at its end.

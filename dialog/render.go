@@ -14,7 +14,7 @@ const safeFallback = "Please ring {practice} on {phone}. If it can't wait and we
 // the placeholders that its text uses in any language.
 func (s *Script) line(st *Step, part string, ctx *Context, items []string) Line {
 	l := Line{Script: s.id, Version: s.version, Step: st.id, Part: part}
-	for _, name := range s.usedIn(st, part) {
+	for _, name := range st.usedIn(part) {
 		if name == "items" {
 			l.set(name, strings.Join(items, " "))
 		} else if name == "dogs" {
@@ -57,9 +57,26 @@ func (l *Line) set(name, value string) {
 	l.Vars[name] = value
 }
 
-// usedIn lists the placeholders of a part in all languages. The generated
-// lists may hold an own activity's name.
-func (s *Script) usedIn(st *Step, part string) []string {
+// usedIn lists the placeholders of a part in all languages.
+func (st *Step) usedIn(part string) []string {
+	if names, ok := st.used[part]; ok {
+		return names
+	}
+	return st.findUsed(part)
+}
+
+// learn looks once, when a library is made, for what every line of the step
+// would have to look for.
+func (st *Step) learn() {
+	st.used = make(map[string][]string, len(st.parts))
+	for part := range st.parts {
+		st.used[part] = st.findUsed(part)
+	}
+}
+
+// findUsed looks through the texts of a part. The generated lists may hold an
+// own activity's name.
+func (st *Step) findUsed(part string) []string {
 	var names []string
 	add := func(text string) {
 		for _, n := range placeholdersIn(text) {

@@ -48,6 +48,7 @@ type Step struct {
 	mustSay   wordlists
 	segments  int
 	parts     map[string]wordings // by Part
+	used      map[string][]string // by Part: the placeholders of its texts, once learned
 	anchors   map[string]*anchors // by language
 	labels    map[string]map[string]wording
 	options   []option

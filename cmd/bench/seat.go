@@ -30,18 +30,22 @@ type seat struct {
 // courses is how many invented households all others are copies of.
 const courses = 48
 
+// weeksOf is how long a course has been under way: a quarter are new and answer
+// one question at a time.
+func weeksOf(k int) int {
+	if k%4 == 0 {
+		return k / 4 % 2
+	}
+	return 2 + k/2
+}
+
 // settle grows the courses, gives every household a stage of one, and keeps what
 // the commits of each stage are. It returns when the check-ins are open.
 func (r *rig) settle(ctx context.Context) (time.Time, error) {
 	var stages []*stage
 	var now time.Time
 	for k := range courses {
-		// A quarter are new and answer one question at a time.
-		weeks := 2 + k/2
-		if k%4 == 0 {
-			weeks = k / 4 % 2
-		}
-		some, at, err := course(r.clinic.Rules, k, weeks)
+		some, at, err := course(r.clinic.Rules, k, weeksOf(k))
 		if err != nil {
 			return now, err
 		}

@@ -4,8 +4,7 @@ package answer
 // by the words of a label. More than one is taken only when every one of them
 // allows it.
 func (l *Lexicon) Choice(text string, options []Option) ChoiceReading {
-	var tb [32]token
-	ts := l.tokens(text, tb[:0])
+	ts := l.tokens(text)
 	if len(ts) == 0 {
 		return ChoiceReading{Reason: Empty}
 	}
@@ -86,8 +85,7 @@ func (l *Lexicon) byWords(ts []token, options []Option) []int {
 }
 
 func (l *Lexicon) negationsIn(name string) int {
-	var tb [16]token
-	return negations(l.tokens(name, tb[:0]))
+	return negations(l.tokens(name))
 }
 
 // negations counts the words that deny something. "None" is an option of its

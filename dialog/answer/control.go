@@ -5,8 +5,7 @@ package answer
 // "I will cancel Tuesday" or "he won't stop licking" are no opt-outs; what
 // might be one is ControlOptOutDoubtful, for a person to look at.
 func (l *Lexicon) Control(text string) (Control, Reason) {
-	var tb [32]token
-	ts := l.tokens(text, tb[:0])
+	ts := l.tokens(text)
 	if len(ts) == 0 {
 		return ControlNone, Empty
 	}

@@ -4,9 +4,8 @@ package answer
 // 2, "a couple" 2, a range its upper end; "a few" and "all of them" are no
 // numbers.
 func (l *Lexicon) Number(text string, min, max int) NumberReading {
-	var tb [32]token
 	var mb [8]mention
-	ts := l.tokens(text, tb[:0])
+	ts := l.tokens(text)
 	if len(ts) == 0 {
 		return NumberReading{Reason: Empty}
 	}

@@ -13,6 +13,11 @@ func (n *naming) itemNames() []name {
 	if n.names != nil {
 		return n.names
 	}
+	room := 0
+	for _, it := range n.items {
+		room += len(it.Names) + len(n.l.items[it.Code])
+	}
+	n.names = make([]name, 0, room)
 	for k, it := range n.items {
 		for _, s := range it.Names {
 			if w := n.l.nameStems(s); len(w) > 0 {

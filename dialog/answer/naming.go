@@ -38,7 +38,7 @@ type naming struct {
 
 func newNaming(l *Lexicon, ts []token, items []Item) *naming {
 	n := &naming{l: l, ts: ts, items: items, got: map[int]ScaleReading{}, broken: map[int]bool{},
-		parts: make([]part, 0, 24)}
+		parts: make([]part, 0, min(len(ts)+1, 24))}
 	n.stems = make([]string, len(ts))
 	for i := range ts {
 		if ts[i].kind == kWord {

@@ -7,9 +7,8 @@ const maxLevel = 4
 // anchor phrases in order, or nil; a text that says one of them in other words
 // is read only when no other one fits.
 func (l *Lexicon) Scale(text string, anchors []string) ScaleReading {
-	var tb [32]token
 	var mb [8]mention
-	ts := l.tokens(text, tb[:0])
+	ts := l.tokens(text)
 	return l.scale(ts, anchors, mb[:0])
 }
 

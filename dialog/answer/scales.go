@@ -5,9 +5,8 @@ package answer
 // name ("limping 2, nights 0, rest same", "all 0 except steps 2"). What is not
 // certain is left in Missing and asked again.
 func (l *Lexicon) Scales(text string, items []Item) ScalesReading {
-	var tb [64]token
 	r := ScalesReading{ByItem: make(map[string]ScaleReading, len(items)), Reason: NotAnAnswer}
-	ts := l.tokens(text, tb[:0])
+	ts := l.tokens(text)
 	switch {
 	case len(ts) == 0:
 		r.Reason = Empty

@@ -46,8 +46,7 @@ func (l *Lexicon) stemsOf(key cacheKey) []string {
 	if v, ok := l.cached.Load(key); ok {
 		return v.([]string)
 	}
-	var tb [16]token
-	ts := l.tokens(key.text, tb[:0])
+	ts := l.tokens(key.text)
 	out := make([]string, 0, len(ts))
 	for i := range ts {
 		switch t := &ts[i]; {

@@ -25,11 +25,11 @@ const maxTokens = 900
 // text as written; s is lower case without apostrophes.
 type token struct {
 	s        string
-	id       int32
 	cls      classes
 	val      int64 // digits or number word; -1 otherwise
 	from, to int
 	digits   int // how many digits it is written with
+	id       int32
 	r        rune
 	kind     kind
 	glued    bool // nothing between it and the token before
@@ -51,9 +51,10 @@ type lexer struct {
 
 // tokens cuts text into tokens. Digits of any script, full-width and keycap
 // forms become plain digits; invisible signs are dropped.
-func (l *Lexicon) tokens(text string, buf []token) []token {
+func (l *Lexicon) tokens(text string) []token {
 	text = composed(text)
-	lx := lexer{l: l, text: text, ts: buf}
+	// Room for a list of digits; words are longer, and signs are rare.
+	lx := lexer{l: l, text: text, ts: make([]token, 0, min(len(text)/2+2, 32))}
 	for lx.i < len(text) && len(lx.ts) < maxTokens {
 		lx.next()
 	}

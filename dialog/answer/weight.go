@@ -26,9 +26,8 @@ type measure struct {
 // loss, a target, a bag of food, an age, a time, a price or a body condition
 // score is not a weight.
 func (l *Lexicon) Weight(text string, def Unit) WeightReading {
-	var tb [32]token
 	var mb [8]mention
-	ts := l.tokens(text, tb[:0])
+	ts := l.tokens(text)
 	if len(ts) == 0 {
 		return WeightReading{Reason: Empty}
 	}

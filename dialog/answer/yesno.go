@@ -11,8 +11,7 @@ type vote struct {
 // so in its reason; a no with a "but" behind it is not read, since what follows
 // may be the very thing that was asked about.
 func (l *Lexicon) YesNo(text string) YesNoReading {
-	var tb [32]token
-	ts := l.tokens(text, tb[:0])
+	ts := l.tokens(text)
 	if len(ts) == 0 {
 		return YesNoReading{Reason: Empty}
 	}

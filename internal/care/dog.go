@@ -38,8 +38,6 @@ func (d *Dog) medicine() *Entry {
 	return nil
 }
 
-func (d *Dog) onMedicine() bool { return d.medicine() != nil }
-
 // newest is the medicine that began last and has not ended, or nil.
 func (d *Dog) newest() *Entry {
 	var last *Entry

@@ -123,7 +123,9 @@ func (t *turn) form(p Prompt) dialog.Form {
 
 func (t *turn) dialogContext(contact, dog int8, kind PromptKind) dialog.Context {
 	ctx := t.context(contact, dog)
-	ctx.Facts["pounds"] = t.unit() == answer.Pounds
+	if t.unit() == answer.Pounds {
+		ctx.Facts["pounds"] = true
+	}
 	if kind == PromptSignsOnly && dog >= 0 {
 		if e := t.h.Dogs[dog].newest(); e != nil {
 			ctx.Vars["medicine"] = e.What

@@ -75,39 +75,51 @@ func (t *turn) note(kind FactKind, dog int8, code, text string) {
 // a dog. dog -1 leaves the dog's own placeholders to a plain word.
 func (t *turn) context(contact, dog int8) dialog.Context {
 	c := &t.h.Contacts[contact]
-	vars := map[string]string{
-		"owner": c.Name, "practice": t.r.Name, "vet": t.r.LeadName(),
-		"phone": t.r.Phone, "emergency": t.r.Emergency,
-		"person_number": t.r.PersonNumber, "crisis": t.r.Crisis,
-		"frequency": "once a week", "dog": t.dogName(dog),
-		"he": "he", "him": "him", "his": "his",
+	const vars, facts = 14, 8 // as many as a dog has at most; the maps then never grow
+	ctx := dialog.Context{Lang: c.Lang, Vars: make(map[string]string, vars), Facts: make(map[string]bool, facts)}
+	v := ctx.Vars
+	v["owner"], v["practice"], v["vet"] = c.Name, t.r.Name, t.r.LeadName()
+	v["phone"], v["emergency"], v["person_number"] = t.r.Phone, t.r.Emergency, t.r.PersonNumber
+	v["frequency"], v["dog"] = "once a week", t.dogName(dog)
+	v["he"], v["him"], v["his"] = "he", "him", "his"
+	if t.r.Crisis != "" {
+		v["crisis"], ctx.Facts["crisis"] = t.r.Crisis, true
 	}
-	ctx := dialog.Context{Lang: c.Lang, Vars: vars, Facts: map[string]bool{}}
+	if t.followed() > 1 {
+		ctx.Facts["two_dogs"] = true
+	}
+	if !t.r.Hours.Open(t.e.At) {
+		ctx.Facts["closed"] = true
+	}
 	if dog >= 0 {
 		t.dogContext(&ctx, &t.h.Dogs[dog])
 	}
-	ctx.Facts["two_dogs"] = t.followed() > 1
-	ctx.Facts["closed"] = !t.r.Hours.Open(t.e.At)
-	ctx.Facts["crisis"] = t.r.Crisis != ""
 	return ctx
 }
 
+// dogContext adds what is known of a dog. What isn't there is empty or false.
 func (t *turn) dogContext(ctx *dialog.Context, d *Dog) {
+	v := ctx.Vars
 	switch d.Sex {
 	case Female:
-		ctx.Vars["he"], ctx.Vars["him"], ctx.Vars["his"] = "she", "her", "her"
+		v["he"], v["him"], v["his"] = "she", "her", "her"
 	case UnknownSex:
-		ctx.Vars["he"], ctx.Vars["him"], ctx.Vars["his"] = d.Name, d.Name, d.Name+"'s"
+		v["he"], v["him"], v["his"] = d.Name, d.Name, d.Name+"'s"
 	}
-	ctx.Vars["own1"], ctx.Vars["own2"] = d.Own[0], d.Own[1]
-	ctx.Facts["own1"], ctx.Facts["own2"] = d.Own[0] != "", d.Own[1] != ""
-	ctx.Facts["medicine"] = d.onMedicine()
-	ctx.Facts["weight_plan"] = d.onLossPlan()
+	if d.Own[0] != "" {
+		v["own1"], ctx.Facts["own1"] = d.Own[0], true
+	}
+	if d.Own[1] != "" {
+		v["own2"], ctx.Facts["own2"] = d.Own[1], true
+	}
+	if m := d.medicine(); m != nil {
+		v["medicine"], ctx.Facts["medicine"] = m.What, true
+	}
+	if d.onLossPlan() {
+		ctx.Facts["weight_plan"] = true
+	}
 	ctx.CanCarry = d.Done > 0 && !d.CarriedLast
 	ctx.Before = d.before()
-	if m := d.medicine(); m != nil {
-		ctx.Vars["medicine"] = m.What
-	}
 }
 
 func (t *turn) dogName(dog int8) string {
@@ -294,7 +306,8 @@ func clone(h Household) Household {
 		d.OwnNumbers = slices.Clone(d.OwnNumbers)
 	}
 	h.Alerts = slices.Clone(h.Alerts)
-	h.Sent = slices.Clone(h.Sent)
+	const more = 2 // messages of an ordinary turn
+	h.Sent = append(make([]Sent, 0, len(h.Sent)+more), h.Sent...)
 	return h
 }
 
