@@ -8,7 +8,10 @@ import (
 	"fmt"
 	"slices"
 
+	"github.com/redis/go-redis/v9"
+
 	"gaitpost/internal/account"
+	"gaitpost/internal/contact"
 )
 
 //go:embed scripts/swap.lua
@@ -19,17 +22,55 @@ var swapScript = newScript(swapSource)
 // ErrAccountTaken says that a clinic already has an account of that name.
 var ErrAccountTaken = errors.New("there is already an account with this sign-in name")
 
+// storedAccount is an account with where it lies and what lies there.
+type storedAccount struct {
+	account.Account
+	field, record string
+}
+
+// accountFields are the fields that an account may lie in: where it is put, and
+// where an earlier version put it.
+func (s *Store) accountFields(clinic, id string) [2]string {
+	return [2]string{string(s.hasher.ID(clinic, contact.Address{Channel: "account", Value: id})), id}
+}
+
+// accountWhere is where an account is sealed for.
+func accountWhere(u unit, field string) string { return accountsKey(u) + "/" + field }
+
+// readAccount reads the first of an account's fields that is there. Errors wrap
+// ErrNotFound, ErrUnavailable or ErrDamaged.
+func (s *Store) readAccount(u unit, at [2]string, got *redis.SliceCmd) (storedAccount, error) {
+	values, err := got.Result()
+	if err != nil {
+		return storedAccount{}, wrap("loading an account", err)
+	}
+	for i, v := range values {
+		record, ok := v.(string)
+		if !ok {
+			continue
+		}
+		a := storedAccount{field: at[i], record: record}
+		if err := s.unpack(accountWhere(u, a.field), record, &a.Account); err != nil {
+			return storedAccount{}, fmt.Errorf("reading the account %s: %w", at[1], err)
+		}
+		return a, nil
+	}
+	return storedAccount{}, fmt.Errorf("account %s: %w", at[1], ErrNotFound)
+}
+
 // AddAccount keeps a new account. Errors wrap ErrAccountTaken, ErrUnavailable,
-// or those of account.Check.
+// ErrDamaged or those of account.Check.
 func (s *Store) AddAccount(ctx context.Context, a account.Account) error {
 	if err := a.Check(); err != nil {
 		return err
 	}
-	value, err := s.pack("", a)
-	if err != nil {
+	switch _, err := s.account(ctx, a.Clinic, a.ID); {
+	case err == nil:
+		return fmt.Errorf("adding the account %s: %w", a.ID, ErrAccountTaken)
+	case !errors.Is(err, ErrNotFound):
 		return err
 	}
-	done, err := s.swap(ctx, a.Clinic, a.ID, "", string(value))
+	done, err := s.swap(ctx, storedAccount{Account: a, field: s.accountFields(a.Clinic, a.ID)[0]})
 	if err == nil && !done {
 		return fmt.Errorf("adding the account %s: %w", a.ID, ErrAccountTaken)
 	}
@@ -39,37 +80,28 @@ func (s *Store) AddAccount(ctx context.Context, a account.Account) error {
 // Account returns one account of a clinic. Errors wrap ErrNotFound,
 // ErrUnavailable or ErrDamaged.
 func (s *Store) Account(ctx context.Context, clinic, id string) (account.Account, error) {
-	a, _, err := s.account(ctx, clinic, id)
-	return a, err
+	a, err := s.account(ctx, clinic, id)
+	return a.Account, err
 }
 
-func (s *Store) account(ctx context.Context, clinic, id string) (account.Account, string, error) {
-	record, err := s.rdb.HGet(ctx, accountsKey(s.deskUnit(clinic)), id).Result()
-	switch {
-	case isNil(err):
-		return account.Account{}, "", fmt.Errorf("account %s: %w", id, ErrNotFound)
-	case err != nil:
-		return account.Account{}, "", wrap("loading an account", err)
-	}
-	var a account.Account
-	if err := s.unpack(record, &a); err != nil {
-		return account.Account{}, "", fmt.Errorf("reading the account %s: %w", id, err)
-	}
-	return a, record, nil
+func (s *Store) account(ctx context.Context, clinic, id string) (storedAccount, error) {
+	u, at := s.deskUnit(clinic), s.accountFields(clinic, id)
+	return s.readAccount(u, at, s.rdb.HMGet(ctx, accountsKey(u), at[:]...))
 }
 
 // Accounts lists a clinic's accounts by sign-in name. Errors wrap
 // ErrUnavailable or ErrDamaged.
 func (s *Store) Accounts(ctx context.Context, clinic string) ([]account.Account, error) {
-	records, err := s.rdb.HGetAll(ctx, accountsKey(s.deskUnit(clinic))).Result()
+	u := s.deskUnit(clinic)
+	records, err := s.rdb.HGetAll(ctx, accountsKey(u)).Result()
 	if err != nil {
 		return nil, wrap("listing the accounts", err)
 	}
 	list := make([]account.Account, 0, len(records))
-	for id, record := range records {
+	for field, record := range records {
 		var a account.Account
-		if err := s.unpack(record, &a); err != nil {
-			return nil, fmt.Errorf("reading the account %s: %w", id, err)
+		if err := s.unpack(accountWhere(u, field), record, &a); err != nil {
+			return nil, fmt.Errorf("reading the accounts: %w", err)
 		}
 		list = append(list, a)
 	}
@@ -83,22 +115,18 @@ func (s *Store) Accounts(ctx context.Context, clinic string) ([]account.Account,
 // account.Check.
 func (s *Store) ChangeAccount(ctx context.Context, clinic, id string, change func(*account.Account)) (account.Account, error) {
 	for range tries {
-		a, was, err := s.account(ctx, clinic, id)
+		a, err := s.account(ctx, clinic, id)
 		if err != nil {
 			return account.Account{}, err
 		}
-		change(&a)
+		change(&a.Account)
 		a.ID, a.Clinic = id, clinic
 		if err := a.Check(); err != nil {
 			return account.Account{}, err
 		}
-		value, err := s.pack("", a)
-		if err != nil {
-			return account.Account{}, err
-		}
-		done, err := s.swap(ctx, clinic, id, was, string(value))
+		done, err := s.swap(ctx, a)
 		if done || err != nil {
-			return a, err
+			return a.Account, err
 		}
 	}
 	return account.Account{}, fmt.Errorf("changing the account %s: %w", id, ErrConflict)
@@ -107,7 +135,8 @@ func (s *Store) ChangeAccount(ctx context.Context, clinic, id string, change fun
 // RemoveAccount takes an account away; its sessions end with it. Errors wrap
 // ErrNotFound, ErrConflict, ErrUnavailable or ErrDamaged.
 func (s *Store) RemoveAccount(ctx context.Context, clinic, id string) error {
-	n, err := s.rdb.HDel(ctx, accountsKey(s.deskUnit(clinic)), id).Result()
+	at := s.accountFields(clinic, id)
+	n, err := s.rdb.HDel(ctx, accountsKey(s.deskUnit(clinic)), at[:]...).Result()
 	switch {
 	case err != nil:
 		return wrap("removing an account", err)
@@ -117,8 +146,14 @@ func (s *Store) RemoveAccount(ctx context.Context, clinic, id string) error {
 	return nil
 }
 
-func (s *Store) swap(ctx context.Context, clinic, field, was, value string) (bool, error) {
-	done, err := s.run(ctx, call{swapScript, []string{accountsKey(s.deskUnit(clinic))},
-		[]any{field, was, value}}).Int()
+// swap puts an account in place of what was read of it; nothing was read of a
+// new one.
+func (s *Store) swap(ctx context.Context, a storedAccount) (bool, error) {
+	u := s.deskUnit(a.Clinic)
+	value, err := s.pack(accountWhere(u, a.field), "", a.Account)
+	if err != nil {
+		return false, err
+	}
+	done, err := s.run(ctx, call{swapScript, []string{accountsKey(u)}, []any{a.field, a.record, value}}).Int()
 	return done == 1, wrap("changing an account", err)
 }

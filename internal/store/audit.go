@@ -15,11 +15,12 @@ func month(at int64) string { return time.Unix(at, 0).UTC().Format("2006-01") }
 // Audit adds to the trail of who saw and changed what. Sent twice, an entry may
 // stand there twice. Errors wrap ErrUnavailable.
 func (s *Store) Audit(ctx context.Context, e account.Entry) error {
-	value, err := s.pack("", e)
+	key := auditKey(s.deskUnit(e.Clinic), month(e.At))
+	value, err := s.pack(key, "", e)
 	if err != nil {
 		return err
 	}
-	err = s.rdb.RPush(ctx, auditKey(s.deskUnit(e.Clinic), month(e.At)), value).Err()
+	err = s.rdb.RPush(ctx, key, value).Err()
 	return wrap("keeping who did what", err)
 }
 
@@ -38,7 +39,7 @@ func (s *Store) ReadAudit(ctx context.Context, clinic string, at time.Time, skip
 	entries := make([]account.Entry, 0, len(list))
 	for i := len(list) - 1; i >= 0; i-- {
 		var e account.Entry
-		if err := s.unpack(list[i], &e); err != nil {
+		if err := s.unpack(key, list[i], &e); err != nil {
 			return nil, 0, fmt.Errorf("reading who did what: %w", err)
 		}
 		entries = append(entries, e)

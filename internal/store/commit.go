@@ -112,7 +112,7 @@ func (s *Store) commitCall(c Change) (call, error) {
 	if !h.Stranger || c.Result.Rank > 0 {
 		w.rank = strconv.FormatFloat(c.Result.Rank, 'g', -1, 64)
 	}
-	entry, err := s.pack("", storedTurn(s.versions(c.Rules), c))
+	entry, err := s.pack(logKey(u), "", storedTurn(s.versions(c.Rules), c))
 	if err != nil {
 		return call{}, err
 	}
@@ -124,7 +124,7 @@ func (s *Store) commitCall(c Change) (call, error) {
 }
 
 func (s *Store) writeCall(w write) (call, error) {
-	record, err := s.pack(string(w.version.next()), w.value)
+	record, err := s.pack(w.state, string(w.version.next()), w.value)
 	if err != nil {
 		return call{}, err
 	}

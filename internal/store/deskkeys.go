@@ -1,11 +1,6 @@
 package store
 
-import (
-	"crypto/sha256"
-	"encoding/base64"
-
-	"gaitpost/internal/contact"
-)
+import "gaitpost/internal/contact"
 
 // The keys of the desk. What a clinic's desk keeps lies in one partition, so
 // that a session and its account are read together.
@@ -17,19 +12,19 @@ func (s *Store) deskUnit(clinic string) unit {
 
 func deskKey(u unit, what string) string { return tags[u.partition()] + ":" + what + ":" + u.clinic }
 
-// accountsKey is a HASH of sealed accounts by their sign-in names. It never
-// expires.
+// accountsKey is a HASH of sealed accounts by a keyed hash of their sign-in
+// names; earlier versions put the name itself. It never expires.
 func accountsKey(u unit) string { return deskKey(u, "accounts") }
 
 // sessionKey is a STRING: a sealed session, by the digest of its ticket. It
 // lives as long as the session may.
 func sessionKey(u unit, digest string) string { return deskKey(u, "session") + ":" + digest }
 
-// guessKey is a STRING: the token bucket of sign-in attempts of one kind and
-// name, as in bucket.lua. Names are hashed: they are what somebody typed.
-func guessKey(u unit, kind, name string) string {
-	sum := sha256.Sum256([]byte(u.clinic + "/" + kind + "/" + name))
-	return deskKey(u, "guess") + ":" + base64.RawURLEncoding.EncodeToString(sum[:16])
+// guessKey is a STRING: the token bucket of attempts of one kind and name, as in
+// bucket.lua. Names are hashed with the key of contact ids: there are few enough
+// numbers and addresses to try all of them on a hash without one.
+func (s *Store) guessKey(u unit, kind, name string) string {
+	return deskKey(u, "guess") + ":" + string(s.hasher.ID(u.clinic, contact.Address{Channel: contact.Channel("guess/" + kind), Value: name}))
 }
 
 // auditKey is a LIST of sealed audit entries of one month (2006-01), oldest

@@ -23,7 +23,7 @@ const goldenDir = "testdata/stored/v1"
 // Records that an earlier version stored load for ever: every value is where
 // it was, and storing it again loses nothing of it.
 func TestOldRecordsLoad(t *testing.T) {
-	s := &Store{sealer: plainSealer{}}
+	s := &Store{}
 	for _, v := range stored {
 		typ := reflect.TypeOf(v)
 		name := filepath.Join(goldenDir, strings.ToLower(typ.Name()))
@@ -35,7 +35,7 @@ func TestOldRecordsLoad(t *testing.T) {
 		old, err := hex.DecodeString(strings.Join(strings.Fields(string(text)), ""))
 		require.NoError(t, err)
 		got := reflect.New(typ)
-		require.NoError(t, s.unpack(string(old), got.Interface()), name)
+		require.NoError(t, s.unpack("", string(old), got.Interface()), name)
 
 		want, err := os.ReadFile(name + ".json")
 		require.NoError(t, err)
@@ -46,7 +46,7 @@ func TestOldRecordsLoad(t *testing.T) {
 		require.NoError(t, json.Unmarshal(b, &found))
 		requireWithin(t, typ.Name(), wanted, found)
 
-		again, err := s.pack("", got.Interface())
+		again, err := s.pack("", "", got.Interface())
 		require.NoError(t, err)
 		require.Equal(t, hex.EncodeToString(old), hex.EncodeToString(again), "%s: a field that is new must be left out where it is empty (omitempty)", name)
 	}
@@ -79,7 +79,7 @@ func writeRecord(t *testing.T, s *Store, name string, typ reflect.Type) {
 	v := reflect.New(typ)
 	n := 0
 	fill(t, v.Elem(), &n)
-	b, err := s.pack("", v.Interface())
+	b, err := s.pack("", "", v.Interface())
 	require.NoError(t, err)
 	text := hex.EncodeToString(b)
 	var lines strings.Builder
@@ -95,19 +95,20 @@ func writeRecord(t *testing.T, s *Store, name string, typ reflect.Type) {
 
 // Whatever bytes are found in the store, reading them is an error at worst.
 func FuzzUnpack(f *testing.F) {
-	s := &Store{sealer: plainSealer{}}
+	s := &Store{}
 	for _, v := range stored {
-		b, err := s.pack("", v)
+		b, err := s.pack("", "", v)
 		require.NoError(f, err)
 		f.Add(b)
 	}
 	f.Add([]byte(nil))
 	f.Add([]byte{formatCBOR})
-	f.Add([]byte{2, 0xa0})
+	f.Add([]byte{9, 0xa0})
+	f.Add(append([]byte{formatSealed}, make([]byte, 40)...))
 	f.Fuzz(func(t *testing.T, b []byte) {
 		for _, v := range stored {
 			into := reflect.New(reflect.TypeOf(v))
-			if err := s.unpack(string(b), into.Interface()); err != nil {
+			if err := s.unpack("", string(b), into.Interface()); err != nil {
 				require.ErrorIs(t, err, ErrDamaged)
 			}
 		}

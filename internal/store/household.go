@@ -73,7 +73,7 @@ func (s *Store) decodeHousehold(u unit, record string, found Found) (Loaded, err
 	l := Loaded{ID: u.id, Found: found}
 	var value string
 	l.Version, value = split(record)
-	if err := s.unpack(value, &l.Household); err != nil {
+	if err := s.unpack(householdKey(u), value, &l.Household); err != nil {
 		return Loaded{}, fmt.Errorf("reading household %s: %w", u.id, err)
 	}
 	return l, nil

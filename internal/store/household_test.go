@@ -160,7 +160,7 @@ func TestClinicsSeeNothingOfEachOther(t *testing.T) {
 func TestNothingIsStoredInTheClear(t *testing.T) {
 	onEach(t, func(t *testing.T, s *Store) {
 		ctx := context.Background()
-		s.sealer = scramble{}
+		s.keys = ring(t, oldKey)
 		do(t, s, ruth, enrols(ruth))
 		do(t, s, ruth, says(ruth, "SM1", "help!"))
 		_, err := s.DoLine(ctx, rules, "lee", care.LineEvent{Key: "n1", At: noon, Notice: &care.Notice{Item: care.Item{Household: s.ID("hillside", ruth), Alert: 1}}})
@@ -195,7 +195,7 @@ func TestARecordThatCannotBeReadIsAnErrorAndStays(t *testing.T) {
 		good := s.rdb.Get(ctx, k).Val()
 		for name, bad := range map[string]string{
 			"cut short":    good[:len(good)-3],
-			"newer format": good[:16] + "\x02" + good[17:],
+			"newer format": good[:16] + "\x09" + good[17:],
 			"no value":     good[:16],
 			"no version":   "x",
 		} {

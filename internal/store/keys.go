@@ -27,8 +27,9 @@ var tags = func() (t [contact.Partitions]string) {
 	return t
 }()
 
-// metaKey is a HASH of what the store was created with: partitions, and a mark
-// of the secret for contact ids. It never expires.
+// metaKey is a HASH of what the store was created with: partitions, a mark of
+// the secret for contact ids, and which keys values are sealed with (keymarks.go).
+// It never expires.
 func metaKey() string { return "gaitpost:meta" }
 
 // householdKey is a STRING: header and sealed household. It expires only while

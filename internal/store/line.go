@@ -38,7 +38,7 @@ func (s *Store) decodeLine(clinic, practitioner, record string) (care.Line, Vers
 		return l, "", nil
 	}
 	v, value := split(record)
-	if err := s.unpack(value, &l); err != nil {
+	if err := s.unpack(lineKey(s.lineUnit(clinic, practitioner)), value, &l); err != nil {
 		return care.Line{}, "", fmt.Errorf("reading the line of %s at %s: %w", practitioner, clinic, err)
 	}
 	return l, v, nil
@@ -61,7 +61,7 @@ func (s *Store) commitLine(ctx context.Context, c LineChange) (Outcome, string, 
 	for _, command := range c.Result.Commands {
 		o := from
 		o.Command = &storedCommand{command.Household, unix(command.Event.At), command.Event}
-		value, err := s.pack("", o)
+		value, err := s.pack(outWhere(Commands), "", o)
 		if err != nil {
 			return "", "", err
 		}

@@ -93,14 +93,15 @@ func (s *Store) ReadLog(ctx context.Context, clinic string, id contact.ID, from,
 	if from < 0 && last >= 0 {
 		last = -1
 	}
-	values, err := s.rdb.LRange(ctx, logKey(unit{clinic, id}), int64(from), last).Result()
+	key := logKey(unit{clinic, id})
+	values, err := s.rdb.LRange(ctx, key, int64(from), last).Result()
 	if err != nil {
 		return nil, wrap("reading a household's log", err)
 	}
 	entries := make([]LogEntry, 0, len(values))
 	for i, v := range values {
 		var e storedEntry
-		if err := s.unpack(v, &e); err != nil {
+		if err := s.unpack(key, v, &e); err != nil {
 			return entries, fmt.Errorf("reading entry %d of the log of household %s: %w", from+i, id, err)
 		}
 		entries = append(entries, e.entry())

@@ -112,7 +112,7 @@ func (s *Store) outgoing(u unit, c Change) ([]outgoing, error) {
 		n := &c.Result.Notices[i]
 		o := from
 		o.Notice = &storedNotice{n.Key, n.To, unix(n.At), n.What, n.Item}
-		value, err := s.pack("", o)
+		value, err := s.pack(outWhere(Notices), "", o)
 		if err != nil {
 			return nil, err
 		}
@@ -130,11 +130,12 @@ func (s *Store) messages(out []outgoing, from storedOut, send []care.Message) ([
 			Purpose: m.Purpose, NotAfter: unix(m.NotAfter), Contact: m.Contact,
 			Choices: m.Choices, Heard: unix(m.Heard),
 		}
-		value, err := s.pack("", o)
+		q := Messages(m.To.Channel)
+		value, err := s.pack(outWhere(q), "", o)
 		if err != nil {
 			return nil, err
 		}
-		out = append(out, outgoing{Messages(m.To.Channel), value})
+		out = append(out, outgoing{q, value})
 	}
 	return out, nil
 }
@@ -269,7 +270,7 @@ func (s *Store) entries(ctx context.Context, q Queue, p int, messages []redis.XM
 		raw, _ := m.Values["m"].(string)
 		e := Entry{Queue: q, Partition: p, StreamID: m.ID, raw: raw}
 		var o storedOut
-		if err := s.unpack(raw, &o); err != nil {
+		if err := s.unpack(outWhere(q), raw, &o); err != nil {
 			if err := s.SetAside(ctx, e, "it can't be read"); err != nil {
 				return entries, err
 			}

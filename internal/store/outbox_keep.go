@@ -85,7 +85,7 @@ func (s *Store) countDeliveries(ctx context.Context, entries []Entry) error {
 // SetAside gives an entry up and keeps it, with the reason in words, for people
 // to look at. It is safe to repeat. Errors wrap ErrUnavailable.
 func (s *Store) SetAside(ctx context.Context, e Entry, why string) error {
-	sealed, err := s.pack("", why)
+	sealed, err := s.pack(whyWhere(e.Queue), "", why)
 	if err != nil {
 		return err
 	}
@@ -158,12 +158,12 @@ func (s *Store) aside(q Queue, p int, m redis.XMessage) Aside {
 	why, _ := m.Values["w"].(string)
 	a := Aside{Since: streamTime(m.ID)}
 	var o storedOut
-	if err := s.unpack(raw, &o); err != nil {
+	if err := s.unpack(outWhere(q), raw, &o); err != nil {
 		a.Damaged = true
 	} else {
 		a.Entry = o.entry()
 	}
-	if err := s.unpack(why, &a.Why); err != nil {
+	if err := s.unpack(whyWhere(q), why, &a.Why); err != nil {
 		a.Why = "the reason can't be read"
 	}
 	a.Queue, a.Partition, a.StreamID, a.raw = q, p, m.ID, raw

@@ -31,14 +31,15 @@ type Overlay struct {
 // Overlays returns every change of a clinic's settings, oldest first. Errors
 // wrap ErrUnavailable or ErrDamaged.
 func (s *Store) Overlays(ctx context.Context, clinic string) ([]Overlay, error) {
-	values, err := s.rdb.LRange(ctx, overlayKey(s.deskUnit(clinic)), 0, -1).Result()
+	key := overlayKey(s.deskUnit(clinic))
+	values, err := s.rdb.LRange(ctx, key, 0, -1).Result()
 	if err != nil {
 		return nil, wrap("reading changed settings", err)
 	}
 	list := make([]Overlay, 0, len(values))
 	for i, v := range values {
 		var o Overlay
-		if err := s.unpack(v, &o); err != nil {
+		if err := s.unpack(key, v, &o); err != nil {
 			return nil, fmt.Errorf("reading change %d of the settings: %w", i+1, err)
 		}
 		list = append(list, o)
@@ -50,11 +51,12 @@ func (s *Store) Overlays(ctx context.Context, clinic string) ([]Overlay, error) 
 // it is. Errors wrap ErrConflict where somebody else made one meanwhile, or
 // ErrUnavailable.
 func (s *Store) AddOverlay(ctx context.Context, clinic string, o Overlay) error {
-	value, err := s.pack("", o)
+	key := overlayKey(s.deskUnit(clinic))
+	value, err := s.pack(key, "", o)
 	if err != nil {
 		return err
 	}
-	done, err := s.run(ctx, call{appendScript, []string{overlayKey(s.deskUnit(clinic))},
+	done, err := s.run(ctx, call{appendScript, []string{key},
 		[]any{o.N - 1, value}}).Int()
 	if err != nil {
 		return wrap("keeping a change of the settings", err)

@@ -83,19 +83,22 @@ func encodesItself(typ reflect.Type) bool {
 // Every field of what is stored comes back: each is set to something that is
 // not its zero value first.
 func TestEveryStoredFieldComesBack(t *testing.T) {
-	s := &Store{sealer: scramble{}}
+	s := &Store{keys: ring(t, oldKey)}
 	for _, v := range stored {
 		want := reflect.New(reflect.TypeOf(v))
 		n := 0
 		fill(t, want.Elem(), &n)
-		b, err := s.pack("", want.Interface())
+		b, err := s.pack("here", "", want.Interface())
 		require.NoError(t, err)
 		got := reflect.New(reflect.TypeOf(v))
-		require.NoError(t, s.unpack(string(b), got.Interface()))
+		require.NoError(t, s.unpack("here", string(b), got.Interface()))
 		require.Equal(t, want.Interface(), got.Interface())
-		again, err := s.pack("", got.Interface())
+		plain := &Store{}
+		one, err := plain.pack("", "", want.Interface())
 		require.NoError(t, err)
-		require.Equal(t, b, again, "the same value has one encoding")
+		again, err := plain.pack("", "", got.Interface())
+		require.NoError(t, err)
+		require.Equal(t, one, again, "the same value has one encoding")
 	}
 }
 
@@ -146,28 +149,10 @@ func fill(t *testing.T, v reflect.Value, n *int) {
 	}
 }
 
-// scramble is a seal that can be told from plain text.
-type scramble struct{}
-
-func (scramble) Seal(b []byte) []byte {
-	out := []byte("sealed")
-	for _, c := range b {
-		out = append(out, c^0xA5)
-	}
-	return out
-}
-
-func (s scramble) Open(b []byte) ([]byte, error) {
-	if !strings.HasPrefix(string(b), "sealed") {
-		return nil, fmt.Errorf("not sealed")
-	}
-	return s.Seal(b[6:])[6:], nil
-}
-
 // A log entry does not keep twice what the message holds already; whichever of
 // it is the same, all of it comes back.
 func TestALogEntryKeepsNothingTwice(t *testing.T) {
-	s := &Store{sealer: plainSealer{}}
+	s := &Store{}
 	message := care.MessageIn{From: ruth, ID: "SM0123456789abcdef", Text: "a bit stiff, otherwise himself"}
 	words := care.Fact{Kind: care.FactWords, Text: message.Text, ID: message.ID}
 	other := care.Fact{Kind: care.FactWords, Text: "other", ID: "SMother"}
@@ -177,12 +162,12 @@ func TestALogEntryKeepsNothingTwice(t *testing.T) {
 				m := message
 				m.ID = id
 				want := LogEntry{Seq: 7, At: noon, Event: care.Event{Key: key, At: noon, Message: &m}, Reason: care.Answered, Facts: facts}
-				b, err := s.pack("", storedTurn(Versions{}, Change{Event: want.Event, Result: care.Result{
+				b, err := s.pack("here", "", storedTurn(Versions{}, Change{Event: want.Event, Result: care.Result{
 					Household: care.Household{Seq: 7}, Reason: care.Answered, Facts: facts,
 				}}))
 				require.NoError(t, err)
 				var got storedEntry
-				require.NoError(t, s.unpack(string(b), &got))
+				require.NoError(t, s.unpack("here", string(b), &got))
 				require.Equal(t, want, got.entry())
 				if key != "unlike" && id != "" && len(facts) == 1 && facts[0].ID == message.ID && facts[0].Kind == care.FactWords {
 					require.Equal(t, 1, strings.Count(string(b), message.ID))

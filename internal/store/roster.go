@@ -103,7 +103,7 @@ func (s *Store) ReadLogs(ctx context.Context, clinic string, ids []contact.ID, n
 		logs[i] = make([]LogEntry, 0, len(values))
 		for _, v := range values {
 			var e storedEntry
-			if err := s.unpack(v, &e); err != nil {
+			if err := s.unpack(logKey(unit{clinic, ids[i]}), v, &e); err != nil {
 				return nil, fmt.Errorf("reading the log of household %s: %w", ids[i], err)
 			}
 			logs[i] = append(logs[i], e.entry())

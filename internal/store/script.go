@@ -51,7 +51,7 @@ var (
 )
 
 var scripts = []script{commitScript, claimScript, forgetScript, aliasScript, ackScript,
-	asideScript, retryScript, reviveScript, consumersScript, bucketScript}
+	asideScript, retryScript, reviveScript, consumersScript, bucketScript, resealScript, reasideScript}
 
 // loadScripts gives every master the scripts beforehand, so that the first
 // calls are not sent twice.

@@ -7,23 +7,12 @@ import (
 	"github.com/fxamacker/cbor/v2"
 )
 
-// Sealer turns values into what is stored and back. It is the one place where
-// stored values can be encrypted. Open returns an error for anything that Seal
-// did not make. Both must be safe for concurrent use.
-type Sealer interface {
-	Seal(plain []byte) []byte
-	Open(sealed []byte) ([]byte, error)
-}
-
-// plainSealer stores values as they are.
-type plainSealer struct{}
-
-func (plainSealer) Seal(b []byte) []byte          { return b }
-func (plainSealer) Open(b []byte) ([]byte, error) { return b, nil }
-
-// formatCBOR is the first byte of every stored value. A value with another
-// first byte was written by a newer version.
-const formatCBOR = 1
+// The first byte of every stored value. A value with another first byte was
+// written by a newer version.
+const (
+	formatCBOR   = 1 // CBOR in the clear
+	formatSealed = 2 // CBOR sealed with a key, as in keyring.go
+)
 
 var (
 	encoder = must(cbor.CoreDetEncOptions().EncMode())
@@ -41,25 +30,22 @@ func must[T any](v T, err error) T {
 	return v
 }
 
-// pack encodes a value, seals it and puts prefix and format before it.
-func (s *Store) pack(prefix string, v any) ([]byte, error) {
+// pack encodes a value, seals it and puts prefix before it. where says what the
+// value is and whose: mostly the key it is stored under. A sealed value can be
+// opened there and nowhere else, so that nobody who can write to Redis can pass
+// one household's record off as another's.
+func (s *Store) pack(where, prefix string, v any) ([]byte, error) {
 	plain, err := encoder.Marshal(v)
 	if err != nil {
 		return nil, fmt.Errorf("encoding a record: %w", err)
 	}
-	sealed := s.sealer.Seal(plain)
-	b := make([]byte, 0, len(prefix)+1+len(sealed))
-	b = append(b, prefix...)
-	b = append(b, formatCBOR)
-	return append(b, sealed...), nil
+	return s.keys.seal([]byte(prefix), where, plain)
 }
 
-// unpack reads what pack wrote, prefix taken off. Errors wrap ErrDamaged.
-func (s *Store) unpack(b string, v any) error {
-	if b == "" || b[0] != formatCBOR {
-		return fmt.Errorf("%w: its format is not known to this version", ErrDamaged)
-	}
-	plain, err := s.sealer.Open([]byte(b[1:]))
+// unpack reads what pack wrote at a place, prefix taken off. Errors wrap
+// ErrDamaged.
+func (s *Store) unpack(where, b string, v any) error {
+	plain, err := s.reveal(where, b)
 	if err != nil {
 		return fmt.Errorf("%w: %w", ErrDamaged, err)
 	}
@@ -68,6 +54,26 @@ func (s *Store) unpack(b string, v any) error {
 	}
 	return nil
 }
+
+// reveal is the encoding that a stored value holds.
+func (s *Store) reveal(where, b string) ([]byte, error) {
+	switch {
+	case b != "" && b[0] == formatSealed:
+		return s.keys.open(where, []byte(b))
+	case b == "" || b[0] != formatCBOR:
+		return nil, errFormat
+	case s.sealedOnly:
+		return nil, errInTheClear
+	}
+	return []byte(b[1:]), nil
+}
+
+// outWhere is where an entry of a queue is sealed for. It moves between the
+// queue's streams and says itself whose it is.
+func outWhere(q Queue) string { return "out:" + string(q) }
+
+// whyWhere is where the reason is sealed for why an entry was given up.
+func whyWhere(q Queue) string { return "why:" + string(q) }
 
 // unix and fromUnix store instants as Unix seconds, the zero time as 0.
 func unix(t time.Time) int64 {

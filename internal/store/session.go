@@ -14,14 +14,15 @@ import (
 // SaveSession keeps a session under its ticket, as long as it may be used.
 // Errors wrap ErrUnavailable.
 func (s *Store) SaveSession(ctx context.Context, t account.Ticket, v account.Session) error {
-	value, err := s.pack("", v)
+	key := sessionKey(s.deskUnit(t.Clinic), t.Digest())
+	value, err := s.pack(key, "", v)
 	if err != nil {
 		return err
 	}
 	// Whether it still holds is decided beside the clock that is handed in; the
 	// key's own end only tidies up.
 	life := account.SessionIdle + 2*account.SeenEvery
-	err = s.rdb.Set(ctx, sessionKey(s.deskUnit(t.Clinic), t.Digest()), value, life).Err()
+	err = s.rdb.Set(ctx, key, value, life).Err()
 	return wrap("keeping a session", err)
 }
 
@@ -30,11 +31,13 @@ func (s *Store) SaveSession(ctx context.Context, t account.Ticket, v account.Ses
 // wrap ErrNotFound, ErrUnavailable or ErrDamaged.
 func (s *Store) Session(ctx context.Context, t account.Ticket) (account.Session, *account.Account, error) {
 	u := s.deskUnit(t.Clinic)
-	var sess, acc *redis.StringCmd
+	var sess *redis.StringCmd
+	var acc *redis.SliceCmd
+	at := s.accountFields(t.Clinic, t.Account)
 	// The error of Pipelined is the first command's; each is looked at below.
 	_, _ = s.rdb.Pipelined(ctx, func(p redis.Pipeliner) error {
 		sess = p.Get(ctx, sessionKey(u, t.Digest()))
-		acc = p.HGet(ctx, accountsKey(u), t.Account)
+		acc = p.HMGet(ctx, accountsKey(u), at[:]...)
 		return nil
 	})
 	var v account.Session
@@ -44,22 +47,18 @@ func (s *Store) Session(ctx context.Context, t account.Ticket) (account.Session,
 	case err != nil:
 		return v, nil, wrap("loading a session", err)
 	default:
-		if err := s.unpack(record, &v); err != nil {
+		if err := s.unpack(sessionKey(u, t.Digest()), record, &v); err != nil {
 			return v, nil, fmt.Errorf("reading a session: %w", err)
 		}
 	}
-	record, err := acc.Result()
-	if isNil(err) {
+	a, err := s.readAccount(u, at, acc)
+	if errors.Is(err, ErrNotFound) {
 		return v, nil, nil
 	}
 	if err != nil {
-		return v, nil, wrap("loading an account", err)
+		return v, nil, err
 	}
-	var a account.Account
-	if err := s.unpack(record, &a); err != nil {
-		return v, nil, fmt.Errorf("reading the account %s: %w", t.Account, err)
-	}
-	return v, &a, nil
+	return v, &a.Account, nil
 }
 
 // EndSession forgets a session. One that is not there is no error. Errors wrap
@@ -85,7 +84,7 @@ func (s *Store) TakeGuess(ctx context.Context, clinic string, now time.Time, gue
 			return 0, errors.New("counting an attempt: the rate must be above 0 a second and the burst at least 1")
 		}
 		each := int64(float64(time.Second/time.Microsecond) / g.Rate.PerSecond)
-		calls = append(calls, call{bucketScript, []string{guessKey(u, g.Kind, g.Name)},
+		calls = append(calls, call{bucketScript, []string{s.guessKey(u, g.Kind, g.Name)},
 			[]any{now.UnixMicro(), each, g.Rate.Burst, 1}})
 	}
 	longest := int64(0)
@@ -102,5 +101,5 @@ func (s *Store) TakeGuess(ctx context.Context, clinic string, now time.Time, gue
 // ForgetGuesses ends a count, after somebody has proved who they are. Errors
 // wrap ErrUnavailable.
 func (s *Store) ForgetGuesses(ctx context.Context, clinic, kind, name string) error {
-	return wrap("ending a count of attempts", s.rdb.Del(ctx, guessKey(s.deskUnit(clinic), kind, name)).Err())
+	return wrap("ending a count of attempts", s.rdb.Del(ctx, s.guessKey(s.deskUnit(clinic), kind, name)).Err())
 }

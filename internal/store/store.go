@@ -23,8 +23,8 @@ type Options struct {
 	// Hasher makes contact ids. Its secret must stay the same for as long as
 	// the store lives.
 	Hasher *contact.Hasher
-	// Sealer encrypts stored values; nil stores them as they are.
-	Sealer Sealer
+	// Keys seal stored values; nil stores them in the clear.
+	Keys *Keyring
 	// AllowVolatile lets a server serve that keeps nothing on disk.
 	AllowVolatile bool
 	// Versions says what decided a turn; nil is VersionsOf.
@@ -63,8 +63,11 @@ type Store struct {
 	rdb      redis.UniversalClient
 	gather   *gather
 	hasher   *contact.Hasher
-	sealer   Sealer
+	keys     *Keyring
 	versions func(*care.Rules) Versions
+	// sealedOnly: every value was sealed once, and one in the clear is none of
+	// ours.
+	sealedOnly bool
 
 	// What decides; tests of the store put plainer deciders here.
 	turn     func(*care.Rules, care.Household, care.Event) care.Result
@@ -73,18 +76,16 @@ type Store struct {
 
 // Open checks the server and returns a Store on it. It refuses a server that
 // keeps nothing on disk (ErrVolatile, unless allowed) and one whose data was
-// written with another number of partitions or another secret (ErrOtherStore).
+// written with another number of partitions or another secret (ErrOtherStore), or
+// is sealed with a key that was not given (ErrKeyMissing).
 // A server that can't be reached is ErrUnavailable.
 func Open(ctx context.Context, o Options) (*Store, error) {
 	if o.Client == nil || o.Hasher == nil {
 		return nil, errors.New("opening the store: a Redis client and the secret for contact ids are needed")
 	}
 	s := &Store{
-		rdb: o.Client, gather: &gather{rdb: o.Client}, hasher: o.Hasher, sealer: o.Sealer, versions: o.Versions,
+		rdb: o.Client, gather: &gather{rdb: o.Client}, hasher: o.Hasher, keys: o.Keys, versions: o.Versions,
 		turn: care.Turn, lineTurn: care.LineTurn,
-	}
-	if s.sealer == nil {
-		s.sealer = plainSealer{}
 	}
 	if s.versions == nil {
 		s.versions = VersionsOf
@@ -95,6 +96,9 @@ func Open(ctx context.Context, o Options) (*Store, error) {
 		}
 	}
 	if err := s.checkMeta(ctx); err != nil {
+		return nil, err
+	}
+	if err := s.checkKeys(ctx); err != nil {
 		return nil, err
 	}
 	if err := s.loadScripts(ctx); err != nil {
