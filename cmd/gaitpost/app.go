@@ -43,8 +43,9 @@ type appOptions struct {
 	Clinics       []*clinic.Clinic
 	Redis         redis.UniversalClient // the caller closes it
 	Hasher        *contact.Hasher
-	AllowVolatile bool // work on a Redis that keeps nothing on disk
-	Role          role // "" is roleAll
+	Keys          *store.Keyring // seal what is stored; nil: it is stored in the clear
+	AllowVolatile bool           // work on a Redis that keeps nothing on disk
+	Role          role           // "" is roleAll
 	Now           func() time.Time
 	Log           *slog.Logger
 	Provider      *http.Client // makes the requests to providers; nil: its own
@@ -75,7 +76,7 @@ func newApp(ctx context.Context, o appOptions) (*app, error) {
 		return nil, err
 	}
 	st, err := store.Open(ctx, store.Options{
-		Client: o.Redis, Hasher: o.Hasher, AllowVolatile: o.AllowVolatile, Versions: versionsOf(o.Clinics),
+		Client: o.Redis, Hasher: o.Hasher, Keys: o.Keys, AllowVolatile: o.AllowVolatile, Versions: versionsOf(o.Clinics),
 	})
 	if err != nil {
 		return nil, err

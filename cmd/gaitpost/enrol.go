@@ -57,13 +57,19 @@ func (s *storeFlags) open(ctx context.Context, e env, h *contact.Hasher) (st *st
 	if err != nil {
 		return nil, nil, err
 	}
-	client, err := store.NewClient(url)
+	keys, err := sealKeys(e)
 	if err != nil {
 		return nil, nil, err
 	}
-	st, err = store.Open(ctx, store.Options{
-		Client: client, Hasher: h, AllowVolatile: s.allowVolatile, Versions: versionsOf([]*clinic.Clinic{s.found}),
-	})
+	client, err := redisClient(e, url)
+	if err != nil {
+		return nil, nil, err
+	}
+	o := store.Options{Client: client, Hasher: h, Keys: keys, AllowVolatile: s.allowVolatile}
+	if s.found != nil {
+		o.Versions = versionsOf([]*clinic.Clinic{s.found})
+	}
+	st, err = store.Open(ctx, o)
 	if err != nil {
 		client.Close()
 		return nil, nil, err

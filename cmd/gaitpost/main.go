@@ -65,6 +65,7 @@ func newRootCmd(e env) *cobra.Command {
 		newCheckConfigCmd(e),
 		newDemoCmd(e),
 		newEnrolCmd(e),
+		newKeysCmd(e),
 		newPlanChangeCmd(e),
 		newReliabilityCmd(e),
 		newReportCmd(e),

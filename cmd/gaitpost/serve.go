@@ -105,6 +105,7 @@ type service struct {
 	clinics  []*clinic.Clinic
 	settings *settingsWatch
 	hasher   *contact.Hasher
+	keys     *store.Keyring
 	client   redis.UniversalClient
 	health   *health
 	ends     *closing
@@ -135,10 +136,12 @@ func prepare(e env, o serveOptions, log *slog.Logger) (*service, error) {
 	address, err := flagOr(e, "--redis", o.redis, envRedis)
 	note(err)
 	if err == nil {
-		s.client, err = store.NewClient(address)
+		s.client, err = redisClient(e, address)
 		note(err)
 	}
 	s.hasher, err = contactHasher(e)
+	note(err)
+	s.keys, err = sealKeys(e)
 	note(err)
 	for _, p := range o.trustProxy {
 		_, network, err := net.ParseCIDR(p)
@@ -200,7 +203,7 @@ func (s *service) start(ctx context.Context) error {
 	opening, cancel := context.WithTimeout(ctx, startTimeout)
 	defer cancel()
 	a, err := newApp(opening, appOptions{
-		Clinics: s.clinics, Redis: s.client, Hasher: s.hasher, AllowVolatile: s.allowVolatile,
+		Clinics: s.clinics, Redis: s.client, Hasher: s.hasher, Keys: s.keys, AllowVolatile: s.allowVolatile,
 		Role: role(s.role), Now: s.now, Log: s.log,
 	})
 	if err != nil {

@@ -6,9 +6,12 @@ import (
 	"os"
 	"strings"
 
+	"github.com/redis/go-redis/v9"
+
 	"gaitpost/dialog"
 	"gaitpost/internal/clinic"
 	"gaitpost/internal/contact"
+	"gaitpost/internal/store"
 )
 
 // envKey is one environment variable that the program reads. Each can also be
@@ -21,7 +24,12 @@ var (
 	envRedis      = envKey{"GAITPOST_REDIS_URL", "where Redis is; --redis goes before it"}
 	envContactKey = envKey{"GAITPOST_CONTACT_KEY", "secret that keeps telephone numbers out of Redis' keys"}
 
-	environment = []envKey{envConfig, envRedis, envContactKey}
+	envRedisCA   = envKey{"GAITPOST_REDIS_CA", "PEM: who may sign Redis' certificate, over rediss://; the system's authorities without it"}
+	envRedisCert = envKey{"GAITPOST_REDIS_CERT", "PEM: the certificate shown to Redis"}
+	envRedisKey  = envKey{"GAITPOST_REDIS_CERT_KEY", "PEM: the key of that certificate"}
+	envSealKeys  = envKey{"GAITPOST_SEAL_KEYS", "keys that seal what is stored, oldest first; gaitpost keys new makes one"}
+
+	environment = []envKey{envConfig, envRedis, envContactKey, envRedisCA, envRedisCert, envRedisKey, envSealKeys}
 )
 
 // setting looks a variable up, in the environment or in the file that it names.
@@ -50,6 +58,22 @@ func flagOr(e env, flag, value string, k envKey) (string, error) {
 		err = fmt.Errorf("%s is missing; give it, or set %s", flag, k.name)
 	}
 	return value, err
+}
+
+// redisClient makes a client of the Redis at an address, with the deployment's
+// own certificates where there are any. The caller closes it.
+func redisClient(e env, address string) (redis.UniversalClient, error) {
+	var t store.TLS
+	for _, x := range []struct {
+		k  envKey
+		to *string
+	}{{envRedisCA, &t.CA}, {envRedisCert, &t.Cert}, {envRedisKey, &t.Key}} {
+		var err error
+		if *x.to, err = setting(e, x.k); err != nil {
+			return nil, err
+		}
+	}
+	return store.NewTLSClient(address, t)
 }
 
 // contactHasher makes contact ids with the deployment's secret.
