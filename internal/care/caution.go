@@ -31,7 +31,7 @@ func (d *Dog) cautions() []string {
 // caution is what stands against giving a beside b, "" for nothing; a is the
 // anti-inflammatory.
 func caution(a, b *Entry) string {
-	if a.Class != NSAID || a.Status == Ended {
+	if a.Class != NSAID || a.Status == Ended || !b.wasGiven() {
 		return ""
 	}
 	switch {

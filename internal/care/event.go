@@ -117,6 +117,19 @@ type PlanChange struct {
 	Comfort bool          `cbor:"8,keyasint,omitempty"`
 	On      int64         `cbor:"9,keyasint,omitempty"` // when it took effect, 0: the event's instant
 	Batch   string        `cbor:"10,keyasint,omitempty"`
+	Why     string        `cbor:"11,keyasint,omitempty"` // what it is for; with PlanStart "" takes Reason
+	Who     string        `cbor:"12,keyasint,omitempty"` // who does it or sees to it
+	Review  int64         `cbor:"13,keyasint,omitempty"` // when it is looked at again
+	Source  Source        `cbor:"14,keyasint,omitempty"`
+	// Reminders go with PlanStart, and with PlanReminders, which replaces the
+	// entry's list: one whose ID is known keeps where it stands, the rest are
+	// new, and what is missing has gone.
+	Reminders []Reminder `cbor:"15,keyasint,omitempty"`
+	// Clear names details that PlanDetails empties: "why", "who", "review",
+	// "batch", "comfort", "source".
+	Clear []string `cbor:"16,keyasint,omitempty"`
+	// Reminder is the one that PlanDone is about, 0 for the entry's only one.
+	Reminder uint8 `cbor:"17,keyasint,omitempty"`
 }
 
 // PlanAction is what a plan change does.
@@ -128,7 +141,24 @@ const (
 	PlanHold    PlanAction = "hold"
 	PlanRestart PlanAction = "restart"
 	PlanAdjust  PlanAction = "adjust" // a dose or form changed; which, the vet knows
+	// PlanDetails changes what is written about an entry: each field that is
+	// given (What, Why, Who, Review, Source, Batch, Comfort, On for the start)
+	// replaces the old one, Clear empties. It opens no stretch.
+	PlanDetails PlanAction = "details"
+	// PlanReminders replaces an entry's reminders. It opens no stretch.
+	PlanReminders PlanAction = "reminders"
+	// PlanDecline keeps that something proposed was not taken up, and why
+	// (Reason); for an entry on the plan, that it was given up.
+	PlanDecline PlanAction = "decline"
+	// PlanDone records that a reminded thing was done on On: an injection given
+	// (Batch is kept), tablets collected, a test or session done. The next one
+	// falls due from that day.
+	PlanDone PlanAction = "done"
 )
+
+// PlanActions lists every action, in the order they are offered.
+var PlanActions = []PlanAction{PlanStart, PlanStop, PlanHold, PlanRestart, PlanAdjust,
+	PlanDetails, PlanReminders, PlanDone, PlanDecline}
 
 // AlertAction acknowledges or closes an alert.
 type AlertAction struct {

@@ -26,6 +26,9 @@ type Household struct {
 	Enrolled int64 `cbor:"11,keyasint,omitempty"`
 	// ScreenedAt is when a stranger was last told where to turn.
 	ScreenedAt int64 `cbor:"12,keyasint,omitempty"`
+	// Opened are the local dates, days since 1970, on which we opened a
+	// conversation with this household, oldest first, as far back as matters.
+	Opened []int32 `cbor:"15,keyasint,omitempty"`
 }
 
 // Contact is one person of the household at one address, with a conversation,
@@ -222,8 +225,31 @@ type Entry struct {
 	By      string        `cbor:"10,keyasint,omitempty"`
 	Reason  string        `cbor:"11,keyasint,omitempty"` // of the last change of status
 	Batch   string        `cbor:"12,keyasint,omitempty"`
-	Review  int64         `cbor:"13,keyasint,omitempty"`
+	Review  int64         `cbor:"13,keyasint,omitempty"` // when it is looked at again
+	// Who does it or sees to it: the owner, the practice, a therapist by name.
+	Who    string `cbor:"14,keyasint,omitempty"`
+	Source Source `cbor:"15,keyasint,omitempty"` // where it comes from; "" is this practice
+	// Reminders are what comes round about it. One of an entry that is held or
+	// has ended is never sent.
+	Reminders []Reminder `cbor:"16,keyasint,omitempty"`
+	// Declined: proposed and not taken up, or given up by the owner. Its status
+	// is Ended; Reason says why. One that never began has Ended = Started.
+	Declined bool `cbor:"17,keyasint,omitempty"`
 }
+
+// Source is where something on the plan comes from.
+type Source string
+
+const (
+	FromHere       Source = ""
+	FromOutOfHours Source = "out-of-hours vet"
+	FromLeftovers  Source = "leftovers"
+	FromBought     Source = "bought extras"
+	FromElsewhere  Source = "elsewhere" // another practice, or not known
+)
+
+// Sources lists every source, in the order they are offered.
+var Sources = []Source{FromHere, FromOutOfHours, FromLeftovers, FromBought, FromElsewhere}
 
 // Due is when a prompt of one kind next falls due, and the local dates that it
 // and the last one belong to. A clock change can push a firing past midnight:

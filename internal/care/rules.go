@@ -44,6 +44,7 @@ type Rules struct {
 	Thresholds clinical.Thresholds
 	Limits     Limits
 	Weight     clinical.WeightRules // the zero value is clinical.DefaultWeightRules
+	Reminders  ReminderRules        // the zero value is DefaultReminderRules
 
 	Scripts  *dialog.Library
 	Channels []Channel

@@ -299,7 +299,7 @@ func clone(h Household) Household {
 	h.Dogs = slices.Clone(h.Dogs)
 	for i := range h.Dogs {
 		d := &h.Dogs[i]
-		d.Plan = slices.Clone(d.Plan)
+		d.Plan = clonePlan(d.Plan)
 		d.Due = slices.Clone(d.Due)
 		d.Quieted = slices.Clone(d.Quieted)
 		d.Weights = slices.Clone(d.Weights)

@@ -249,6 +249,10 @@ func (x *reader) baseline(at int64) {
 }
 
 func (x *reader) plan(e *Entry, f *care.Fact) {
+	switch care.PlanAction(f.Code) {
+	case care.PlanDetails, care.PlanReminders, care.PlanDone, care.PlanDecline:
+		return // nothing that the dog gets has changed
+	}
 	c := Change{At: e.At.Unix(), Action: f.Code, What: f.Text, By: f.By, Class: care.MedicineClass(f.ID)}
 	if f.Number > 0 {
 		c.At = int64(f.Number)
@@ -256,7 +260,7 @@ func (x *reader) plan(e *Entry, f *care.Fact) {
 	if p := e.Event.Practice; p != nil {
 		switch {
 		case p.Plan != nil:
-			c.Comfort = p.Plan.Comfort && p.Plan.Action != care.PlanHold
+			c.Comfort = p.Plan.OpensStretch()
 			if c.Comfort {
 				x.course.BeginStretchUnder(x.in.Rules.Thresholds, c.At, true)
 			}
