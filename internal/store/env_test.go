@@ -24,10 +24,11 @@ const secret = "an invented secret of the tests"
 // the others' data.
 var shared struct {
 	dir     string
-	once    [2]sync.Once
+	once    [3]sync.Once
 	server  *redistest.Server
 	cluster *redistest.Cluster
-	err     [2]error
+	heirs   *redistest.Cluster // a master died, and its replica took over
+	err     [3]error
 }
 
 func TestMain(m *testing.M) {
@@ -41,8 +42,10 @@ func TestMain(m *testing.M) {
 	if shared.server != nil {
 		shared.server.Stop()
 	}
-	if shared.cluster != nil {
-		shared.cluster.Stop()
+	for _, c := range []*redistest.Cluster{shared.cluster, shared.heirs} {
+		if c != nil {
+			c.Stop()
+		}
 	}
 	_ = os.RemoveAll(dir)
 	os.Exit(code)
@@ -67,7 +70,24 @@ func realCluster(t testing.TB) *redis.ClusterClient {
 		shared.cluster, shared.err[1] = redistest.RunCluster(shared.dir+"/three", 3)
 	})
 	require.NoError(t, shared.err[1])
-	c := shared.cluster.Client(t)
+	return emptied(t, shared.cluster)
+}
+
+// failedOver is a client of an emptied cluster, one of whose masters was killed
+// and followed by its replica.
+func failedOver(t testing.TB) *redis.ClusterClient {
+	shared.once[2].Do(func() {
+		_ = os.Mkdir(shared.dir+"/six", 0o700)
+		if shared.heirs, shared.err[2] = redistest.RunReplicated(shared.dir+"/six", 3); shared.err[2] == nil {
+			shared.err[2] = shared.heirs.FailOver(1)
+		}
+	})
+	require.NoError(t, shared.err[2])
+	return emptied(t, shared.heirs)
+}
+
+func emptied(t testing.TB, cluster *redistest.Cluster) *redis.ClusterClient {
+	c := cluster.Client(t)
 	flush := func(ctx context.Context, m *redis.Client) error { return m.FlushAll(ctx).Err() }
 	require.NoError(t, c.ForEachMaster(context.Background(), flush))
 	return c
@@ -93,11 +113,12 @@ func openOn(t testing.TB, c redis.UniversalClient) *Store {
 	return s
 }
 
-// onEach runs a test on a real server, a real cluster, and the stand-in that
-// the demo uses.
+// onEach runs a test on a real server, a real cluster, one after a failover, and
+// the stand-in that the demo uses.
 func onEach(t *testing.T, f func(t *testing.T, s *Store)) {
 	t.Run("server", func(t *testing.T) { f(t, openOn(t, realServer(t))) })
 	t.Run("cluster", func(t *testing.T) { f(t, openOn(t, realCluster(t))) })
+	t.Run("failed-over", func(t *testing.T) { f(t, openOn(t, failedOver(t))) })
 	t.Run("stand-in", func(t *testing.T) { f(t, openOn(t, standIn(t))) })
 }
 
@@ -105,6 +126,7 @@ func onEach(t *testing.T, f func(t *testing.T, s *Store)) {
 func onReal(t *testing.T, f func(t *testing.T, s *Store)) {
 	t.Run("server", func(t *testing.T) { f(t, openOn(t, realServer(t))) })
 	t.Run("cluster", func(t *testing.T) { f(t, openOn(t, realCluster(t))) })
+	t.Run("failed-over", func(t *testing.T) { f(t, openOn(t, failedOver(t))) })
 }
 
 // Invented people and numbers (Ofcom's range for drama).

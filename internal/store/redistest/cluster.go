@@ -15,9 +15,10 @@ import (
 
 const slots = 16384
 
-// Cluster is a Redis Cluster of masters on this machine.
+// Cluster is a Redis Cluster on this machine.
 type Cluster struct {
-	Servers []*Server
+	Servers  []*Server // the masters, those that were promoted included
+	Replicas []*Server // by their master's place
 }
 
 // StartCluster starts a cluster and stops it when the test ends.
@@ -35,11 +36,7 @@ func StartCluster(t testing.TB, masters int) *Cluster {
 func RunCluster(dir string, masters int) (*Cluster, error) {
 	c := &Cluster{}
 	for i := range masters {
-		s, err := Run(dir,
-			"--cluster-enabled", "yes", "--cluster-node-timeout", "2000",
-			"--cluster-config-file", fmt.Sprintf("nodes-%d.conf", i),
-			"--appenddirname", fmt.Sprintf("aof-%d", i),
-			"--logfile", filepath.Join(dir, fmt.Sprintf("redis-%d.log", i)))
+		s, err := runNode(dir, i)
 		if err != nil {
 			c.Stop()
 			return nil, err
@@ -53,6 +50,16 @@ func RunCluster(dir string, masters int) (*Cluster, error) {
 		return nil, err
 	}
 	return c, nil
+}
+
+// runNode starts the i-th server of a cluster, which knows no other yet.
+func runNode(dir string, i int) (*Server, error) {
+	return Run(dir,
+		"--cluster-enabled", "yes", "--cluster-node-timeout", "2000",
+		"--cluster-config-file", fmt.Sprintf("nodes-%d.conf", i),
+		"--appenddirname", fmt.Sprintf("aof-%d", i),
+		"--repl-diskless-sync-delay", "0",
+		"--logfile", filepath.Join(dir, fmt.Sprintf("redis-%d.log", i)))
 }
 
 // join shares the slots out and waits until every master knows of all.
@@ -116,9 +123,18 @@ func (c *Cluster) Client(t testing.TB) *redis.ClusterClient {
 	return client
 }
 
+// URL is the cluster's address as a setting gives it.
+func (c *Cluster) URL() string {
+	u := c.Servers[0].URL()
+	for i, s := range c.Servers[1:] {
+		u += string("?&"[min(i, 1)]) + "addr=" + s.Addr
+	}
+	return strings.Replace(u, "/0?", "?", 1)
+}
+
 // Stop ends every server of the cluster.
 func (c *Cluster) Stop() {
-	for _, s := range c.Servers {
+	for _, s := range append(c.Servers, c.Replicas...) {
 		s.Stop()
 	}
 }

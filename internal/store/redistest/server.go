@@ -15,6 +15,7 @@ import (
 	"path/filepath"
 	"strconv"
 	"strings"
+	"syscall"
 	"testing"
 	"time"
 
@@ -188,6 +189,16 @@ func (s *Server) gone() {
 		_ = c.Close()
 	}
 }
+
+// PID is the running server's process id.
+func (s *Server) PID() int { return s.cmd.Process.Pid }
+
+// Pause lets the server hang: connections stay, and nothing is answered until
+// Resume. A paused server can be killed.
+func (s *Server) Pause() error { return s.cmd.Process.Signal(syscall.SIGSTOP) }
+
+// Resume lets a paused server go on.
+func (s *Server) Resume() error { return s.cmd.Process.Signal(syscall.SIGCONT) }
 
 // Restart starts a killed server again, with its data, at the same address.
 func (s *Server) Restart(t testing.TB) {
