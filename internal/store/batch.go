@@ -32,14 +32,18 @@ func (s *Store) DoAll(ctx context.Context, jobs []Job) []Done {
 	s.loadAll(ctx, jobs, first, loaded, done)
 	changes := make([]Change, len(jobs))
 	var calls []call
-	var sent []int
+	var sent, had []int
 	for _, i := range first {
 		if done[i].Err != nil {
 			continue
 		}
 		j := jobs[i]
 		c, err := s.decide(ctx, j.Rules, loaded[i], j.Event)
-		if done[i] = (Done{c.Result, err}); err != nil || c.Result.Reason == care.Repeated {
+		if done[i] = (Done{c.Result, err}); err != nil {
+			continue
+		}
+		if changes[i] = c; c.Result.Reason == care.Repeated {
+			had = append(had, i)
 			continue
 		}
 		call, err := s.commitCall(c)
@@ -47,12 +51,18 @@ func (s *Store) DoAll(ctx context.Context, jobs []Job) []Done {
 			done[i] = Done{Err: err}
 			continue
 		}
-		changes[i] = c
 		calls, sent = append(calls, call), append(sent, i)
 	}
-	for k, cmd := range s.runAll(ctx, calls) {
+	cmds := s.runAll(ctx, calls)
+	away := s.batchReplicated(ctx, jobs, changes, append(had, sent...))
+	for _, i := range had {
+		done[i].Err = away
+	}
+	for k, cmd := range cmds {
 		i := sent[k]
-		done[i] = s.settle(ctx, jobs[i], changes[i], cmd)
+		if done[i] = s.settle(ctx, jobs[i], changes[i], cmd); done[i].Err == nil {
+			done[i].Err = away
+		}
 	}
 	for _, i := range again {
 		done[i].Result, done[i].Err = s.Do(ctx, jobs[i].Rules, jobs[i].ID, jobs[i].Event)
@@ -93,6 +103,15 @@ func (s *Store) loadAll(ctx context.Context, jobs []Job, which []int, into []Loa
 		}
 		into[i], done[i].Err = s.loaded(ctx, unit{jobs[i].Rules.Clinic, jobs[i].ID}, got)
 	}
+}
+
+// batchReplicated waits for what a batch has committed, now or before.
+func (s *Store) batchReplicated(ctx context.Context, jobs []Job, changes []Change, which []int) error {
+	marks := make([]mark, len(which))
+	for k, i := range which {
+		marks[k] = householdMark(jobs[i].Rules.Clinic, changes[i].ID, changes[i].Version.count())
+	}
+	return s.replicated(ctx, marks...)
 }
 
 // settle reads the answer to one commit of a batch, and goes on alone where

@@ -106,8 +106,12 @@ const tries = 100
 func (s *Store) do(ctx context.Context, r *care.Rules, l Loaded, e care.Event) (care.Result, error) {
 	for range tries {
 		c, err := s.decide(ctx, r, l, e)
-		if err != nil || c.Result.Reason == care.Repeated {
+		if err != nil {
 			return c.Result, err
+		}
+		had := l.Version.count()
+		if c.Result.Reason == care.Repeated {
+			return c.Result, s.replicated(ctx, householdMark(r.Clinic, l.ID, had))
 		}
 		done, current, err := s.commit(ctx, c)
 		if err != nil {
@@ -115,9 +119,10 @@ func (s *Store) do(ctx context.Context, r *care.Rules, l Loaded, e care.Event) (
 		}
 		switch done {
 		case Committed:
-			return c.Result, nil
+			return c.Result, s.replicated(ctx, householdMark(r.Clinic, l.ID, had+1))
 		case Duplicate:
-			return care.Result{Household: l.Household, Reason: care.Repeated}, nil
+			return care.Result{Household: l.Household, Reason: care.Repeated},
+				s.replicated(ctx, householdMark(r.Clinic, l.ID, had))
 		}
 		if l, err = s.decodeHousehold(unit{r.Clinic, l.ID}, current, Direct); err != nil {
 			return care.Result{}, err

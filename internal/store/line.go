@@ -88,8 +88,9 @@ func (s *Store) DoLine(ctx context.Context, r *care.Rules, practitioner string, 
 	for range tries {
 		c := LineChange{Clinic: r.Clinic, Practitioner: practitioner, Version: v, Event: e}
 		c.Result = s.lineTurn(r, l, e)
+		key := lineKey(s.lineUnit(r.Clinic, practitioner))
 		if c.Result.Reason == care.Repeated {
-			return c.Result, nil
+			return c.Result, s.replicated(ctx, mark{key, v.count()})
 		}
 		done, current, err := s.commitLine(ctx, c)
 		if err != nil {
@@ -97,9 +98,9 @@ func (s *Store) DoLine(ctx context.Context, r *care.Rules, practitioner string, 
 		}
 		switch done {
 		case Committed:
-			return c.Result, nil
+			return c.Result, s.replicated(ctx, mark{key, v.count() + 1})
 		case Duplicate:
-			return care.LineResult{Line: l, Reason: care.Repeated}, nil
+			return care.LineResult{Line: l, Reason: care.Repeated}, s.replicated(ctx, mark{key, v.count()})
 		}
 		if l, v, err = s.decodeLine(r.Clinic, practitioner, current); err != nil {
 			return care.LineResult{}, err

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"strings"
+	"time"
 
 	"github.com/redis/go-redis/v9"
 
@@ -27,6 +28,12 @@ type Options struct {
 	Keys *Keyring
 	// AllowVolatile lets a server serve that keeps nothing on disk.
 	AllowVolatile bool
+	// Replicas is how many replicas must have a turn before Do, DoAll or DoLine
+	// says that it happened; 0 waits for none. It costs a round trip. A replica
+	// has it in memory: that outlives the loss of the master, not of both.
+	Replicas int
+	// ReplicaWait is how long they may take, at most 2 s; 0 is 1 s.
+	ReplicaWait time.Duration
 	// Versions says what decided a turn; nil is VersionsOf.
 	Versions func(*care.Rules) Versions
 }
@@ -69,6 +76,9 @@ type Store struct {
 	// ours.
 	sealedOnly bool
 
+	replicas    int
+	replicaWait time.Duration
+
 	// What decides; tests of the store put plainer deciders here.
 	turn     func(*care.Rules, care.Household, care.Event) care.Result
 	lineTurn func(*care.Rules, care.Line, care.LineEvent) care.LineResult
@@ -85,6 +95,7 @@ func Open(ctx context.Context, o Options) (*Store, error) {
 	}
 	s := &Store{
 		rdb: o.Client, gather: &gather{rdb: o.Client}, hasher: o.Hasher, keys: o.Keys, versions: o.Versions,
+		replicas: max(o.Replicas, 0), replicaWait: min(o.ReplicaWait, 2*time.Second),
 		turn: care.Turn, lineTurn: care.LineTurn,
 	}
 	if s.versions == nil {

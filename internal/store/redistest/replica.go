@@ -2,6 +2,7 @@ package redistest
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"net"
 	"strings"
@@ -19,7 +20,7 @@ func StartReplica(t testing.TB, of *Server) *Server {
 	r := Start(t, "--replicaof", host+" "+port)
 	ctx, cancel := context.WithTimeout(context.Background(), patience)
 	defer cancel()
-	if err := r.awaitInfo(ctx, "master_link_status:up"); err != nil {
+	if err := errors.Join(r.awaitInfo(ctx, "master_link_status:up"), of.awaitInfo(ctx, "state=online")); err != nil {
 		t.Fatal(err)
 	}
 	return r
@@ -93,7 +94,7 @@ func (s *Server) follow(ctx context.Context, master *Server, masters int) error 
 	if err != nil {
 		return err
 	}
-	return s.awaitInfo(ctx, "master_link_status:up")
+	return errors.Join(s.awaitInfo(ctx, "master_link_status:up"), master.awaitInfo(ctx, "state=online"))
 }
 
 // FailOver kills the i-th master at once and waits until its replica has taken
