@@ -86,6 +86,9 @@ func (d *Dog) nextEntryID() uint16 {
 	for _, e := range d.Plan {
 		id = max(id, e.ID)
 	}
+	for _, e := range d.Withdrawn {
+		id = max(id, e.ID)
+	}
 	return id + 1
 }
 

@@ -89,6 +89,9 @@ func (t *turn) addDog(e EnrolledDog) {
 	if d.BCS != 0 {
 		d.BCSAt = t.at
 	}
+	if d.Muscle != 0 {
+		d.MuscleAt = t.at
+	}
 	t.h.Dogs = append(t.h.Dogs, d)
 	i := int8(len(t.h.Dogs) - 1)
 	t.addEntries(i, e)
@@ -141,7 +144,7 @@ func (d *Dog) endedSince(e Entry) bool {
 			return true
 		}
 	}
-	return false
+	return d.struckOut(e)
 }
 
 func (t *turn) updateDog(i int8, e EnrolledDog) []string {
@@ -161,6 +164,7 @@ func (t *turn) updateDog(i int8, e EnrolledDog) []string {
 		d.BCS, changed = e.BCS, append(changed, "body condition score")
 	}
 	if e.Muscle != 0 && d.Muscle != e.Muscle {
+		d.MuscleAt = t.at
 		d.Muscle, changed = e.Muscle, append(changed, "muscle condition")
 	}
 	if e.Target != 0 && d.Target != e.Target {

@@ -65,6 +65,8 @@ type Practice struct {
 	Weigh     *EnteredWeight  `cbor:"14,keyasint,omitempty"`
 	Resume    *Resume         `cbor:"15,keyasint,omitempty"`
 	Settings  *DogSettings    `cbor:"16,keyasint,omitempty"`
+	Decide    *Decide         `cbor:"25,keyasint,omitempty"`
+	Withdraw  *Withdraw       `cbor:"26,keyasint,omitempty"`
 }
 
 // Enrolment adds a household, or changes what changed when repeated.
@@ -243,14 +245,6 @@ type RecordConsent struct {
 type Note struct {
 	Dog  int8   `cbor:"1,keyasint"`
 	Text string `cbor:"2,keyasint"`
-}
-
-// Findings are the practitioner's own, beside the owner's.
-type Findings struct {
-	Dog    int8   `cbor:"1,keyasint"`
-	Text   string `cbor:"2,keyasint"`
-	BCS    uint8  `cbor:"3,keyasint,omitempty"`
-	Muscle uint8  `cbor:"4,keyasint,omitempty"`
 }
 
 // Resume gives a conversation back to the scripts before its handover ends.

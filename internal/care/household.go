@@ -176,6 +176,16 @@ type Dog struct {
 	// OwnNumbers and OwnCadences hold for this dog in place of the clinic's.
 	OwnNumbers  []OwnNumber  `cbor:"25,keyasint,omitempty"`
 	OwnCadences []OwnCadence `cbor:"26,keyasint,omitempty"`
+	// Decisions are the newest word of the practice on each suggestion.
+	Decisions []Decision `cbor:"40,keyasint,omitempty"`
+	Found     *Found     `cbor:"41,keyasint,omitempty"` // the practitioner's findings; replaced, never changed in place
+	// Awkward is what the owner last named as awkward at home; replaced, never
+	// changed in place.
+	Awkward *OwnerWords `cbor:"42,keyasint,omitempty"`
+	// Withdrawn are entries that were entered in error: off the plan as if they
+	// had never been on it, kept with the reason.
+	Withdrawn []Entry `cbor:"43,keyasint,omitempty"`
+	MuscleAt  int64   `cbor:"44,keyasint,omitempty"` // when Muscle was given
 }
 
 // Area of the plan.

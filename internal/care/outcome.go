@@ -153,6 +153,9 @@ const (
 	FactMinutes  FactKind = "minutes" // Number: minutes that staff say an alert took
 	FactRung     FactKind = "rung"    // ID: a message that did not arrive; Text: what staff did instead
 	FactSetting  FactKind = "setting" // of one dog; Code: which; Text: old → new
+	// FactSuggestion is a practitioner's word on a suggestion: Code accepted or
+	// declined, ID its kind. It is not printed on what owners may be given.
+	FactSuggestion FactKind = "suggestion"
 )
 
 // Fact is one thing kept in the record for good. Which fields are set depends

@@ -54,9 +54,13 @@ func (t *turn) aboutDogAction(p *Practice) Reason {
 	case p.Note != nil:
 		t.fact(Fact{Kind: FactNote, Dog: dog + 1, Text: p.Note.Text, By: p.By})
 	case p.Findings != nil:
-		t.findings(p.By, p.Findings)
+		return t.findings(p.By, p.Findings)
 	case p.Settings != nil:
 		return t.dogSettings(p.By, p.Settings)
+	case p.Decide != nil:
+		return t.decide(p.By, p.Decide)
+	case p.Withdraw != nil:
+		return t.withdraw(p.By, p.Withdraw)
 	}
 	return PracticeDone
 }
@@ -80,6 +84,10 @@ func (p *Practice) dog() int8 {
 		return p.Findings.Dog
 	case p.Settings != nil:
 		return p.Settings.Dog
+	case p.Decide != nil:
+		return p.Decide.Dog
+	case p.Withdraw != nil:
+		return p.Withdraw.Dog
 	}
 	return -1
 }
@@ -150,22 +158,11 @@ func (t *turn) enteredWeight(by string, w *EnteredWeight) Reason {
 		d.BCS, d.BCSAt = w.BCS, t.at
 	}
 	if w.Muscle != 0 {
-		d.Muscle = w.Muscle
+		d.Muscle, d.MuscleAt = w.Muscle, t.at
 	}
 	t.weigh(w.Dog, -1, clinical.WeighIn{At: t.at, Grams: clinical.Grams(w.Grams), Scale: w.Scale})
 	t.out.Facts[len(t.out.Facts)-1].By = by
 	return PracticeDone
-}
-
-func (t *turn) findings(by string, f *Findings) {
-	d := &t.h.Dogs[f.Dog]
-	if f.BCS != 0 {
-		d.BCS, d.BCSAt = f.BCS, t.at
-	}
-	if f.Muscle != 0 {
-		d.Muscle = f.Muscle
-	}
-	t.fact(Fact{Kind: FactFinding, Dog: f.Dog + 1, Text: f.Text, Number: float64(f.BCS), By: by})
 }
 
 // writeOwner sends staff's own words and hands the conversation to them:

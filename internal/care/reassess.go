@@ -22,6 +22,9 @@ func (t *turn) reassessed(contact int8, o *Open) {
 	} {
 		if v, ok := o.Session.Answer(a.item); ok && v.Text != "" && !isNone(v.Text) {
 			said = append(said, a.label+" "+quote(v.Text))
+			if a.item == "awkward" {
+				t.h.Dogs[o.Dog].Awkward = &OwnerWords{Text: v.Text, At: t.at}
+			}
 		}
 	}
 	if len(said) > 0 {

@@ -31,6 +31,7 @@ func TestReassessmentAfterAChangeOfPlan(t *testing.T) {
 	require.Equal(t, `reassessment: aim "get up the steps by himself", extras from elsewhere "green lipped mussel from the pet shop", `+
 		`awkward at home "the kitchen floor is like an ice rink", plan in use "the walks yes, the exercises not really"`, a.Sentence)
 	require.Equal(t, uint8(6), k.house.Dogs[0].OwnerBCS)
+	require.Equal(t, "the kitchen floor is like an ice rink", k.house.Dogs[0].Awkward.Text, "the plan for the home builds on it")
 	require.Equal(t, uint8(7), k.house.Dogs[0].BCS)
 }
 

@@ -132,7 +132,7 @@ func (d *Desk) dog(v *visit) error {
 	p.Alerts = slices.DeleteFunc(p.Alerts, func(a alertView) bool { return a.Dog != i && a.Dog >= 0 })
 	for k := range h.Dogs {
 		if int8(k) != i {
-			p.Others = append(p.Others, rowOf(v.clinic.Rules, h, int8(k)))
+			p.Others = append(p.Others, rowOf(v.clinic.Rules, h, int8(k), v.now))
 		}
 	}
 	cut := h.Seq > uint64(len(entries))
@@ -168,7 +168,7 @@ func (d *Desk) papers(id contact.ID, dog int8) []Paper {
 }
 
 func (p *dogPage) describe(r *care.Rules, h *care.Household, dog *care.Dog) {
-	p.Row = rowOf(r, h, p.DogIndex)
+	p.Row = rowOf(r, h, p.DogIndex, p.now)
 	p.Meaningful = r.Thresholds.MeaningfulChange
 	p.Word = p.Row.Word(p.Meaningful)
 	p.StatusText = statusNames[dog.Status]
@@ -361,7 +361,7 @@ func (d *Desk) household(v *visit) error {
 		title = h.Contacts[0].Name
 	}
 	p := d.shared(v, h, title, entries)
-	p.Others = rowsOf(v.clinic.Rules, h)
+	p.Others = rowsOf(v.clinic.Rules, h, v.now)
 	p.Cut = h.Seq > uint64(len(entries))
 	if err := d.trailed(v, account.Entry{Deed: account.SawDog, Household: string(h.ID)}); err != nil {
 		return err

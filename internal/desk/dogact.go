@@ -181,7 +181,7 @@ func planFields(v *visit, p *care.PlanChange) (err error) {
 		return err
 	}
 	p.Area, p.Class = care.Area(v.FormValue("area")), care.MedicineClass(v.FormValue("class"))
-	if !slices.Contains(planAreas, p.Area) {
+	if !slices.Contains(care.Areas, p.Area) {
 		return refuse("Please choose an area of the plan.")
 	}
 	if !slices.Contains(medicineClasses, p.Class) {

@@ -114,7 +114,7 @@ func (p *dogPage) planned(d *Desk, v *visit, dog *care.Dog) {
 		}
 		p.Plan = append(p.Plan, l)
 	}
-	for _, a := range planAreas {
+	for _, a := range care.Areas {
 		c := coverLine{Area: string(a), About: areaAbout[a]}
 		for _, e := range p.Plan {
 			if e.Area == a {

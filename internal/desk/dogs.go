@@ -133,7 +133,7 @@ func (p *dogsPage) read(v *visit) {
 	if _, ok := sorts[p.Sort]; !ok {
 		p.Sort = "need"
 	}
-	if !slices.Contains(planAreas, care.Area(p.Area)) {
+	if !slices.Contains(care.Areas, care.Area(p.Area)) {
 		p.Area = ""
 	}
 	p.PageNo = 1
@@ -147,7 +147,7 @@ func (p *dogsPage) read(v *visit) {
 		p.Sorts = append(p.Sorts, choice{s, sorts[s].title, s == p.Sort})
 	}
 	p.Areas = append(p.Areas, choice{"", "Any plan", p.Area == ""})
-	for _, a := range planAreas {
+	for _, a := range care.Areas {
 		p.Areas = append(p.Areas, choice{string(a), "Nothing on the plan for " + string(a), string(a) == p.Area})
 	}
 }

@@ -206,7 +206,7 @@ func (r *rosters) load(v *visit, o *roster, ids []contact.ID) error {
 				delete(o.known, part[i])
 				continue
 			}
-			k := known{version: l.Version, rows: rowsOf(rules, &l.Household)}
+			k := known{version: l.Version, rows: rowsOf(rules, &l.Household, v.now)}
 			k.html = make([]template.HTML, len(k.rows))
 			if gone, ok := lostOf(&l.Household); ok {
 				k.lost = &gone

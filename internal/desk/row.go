@@ -3,14 +3,12 @@ package desk
 import (
 	"strconv"
 	"strings"
+	"time"
 
 	"gaitpost/internal/care"
 	"gaitpost/internal/clinical"
 	"gaitpost/internal/contact"
 )
-
-// Areas are the areas of a plan, none of them a ladder.
-var planAreas = []care.Area{care.AreaPain, care.AreaWeight, care.AreaActivity, care.AreaHome, care.AreaTherapy, care.AreaSupplement}
 
 // trendLength is how many check-ins the small trend of a list shows.
 const trendLength = 8
@@ -53,16 +51,16 @@ type TrendPoint struct {
 	Index float64
 }
 
-// rowsOf are the dogs of a household.
-func rowsOf(r *care.Rules, h *care.Household) []row {
+// rowsOf are the dogs of a household, as they stand at an instant.
+func rowsOf(r *care.Rules, h *care.Household, now time.Time) []row {
 	rows := make([]row, 0, len(h.Dogs))
 	for i := range h.Dogs {
-		rows = append(rows, rowOf(r, h, int8(i)))
+		rows = append(rows, rowOf(r, h, int8(i), now))
 	}
 	return rows
 }
 
-func rowOf(r *care.Rules, h *care.Household, i int8) row {
+func rowOf(r *care.Rules, h *care.Household, i int8, now time.Time) row {
 	d := &h.Dogs[i]
 	w := row{ID: h.ID, Dog: i, Name: d.Name, Ref: d.Ref, Status: d.Status, Missed: int(d.Missed), Target: d.Target}
 	var phones []string
@@ -83,7 +81,7 @@ func rowOf(r *care.Rules, h *care.Household, i int8) row {
 			w.Alerts++
 		}
 	}
-	w.Uncovered = uncovered(d)
+	w.Uncovered = care.Uncovered(r, d, now.Unix())
 	return w
 }
 
@@ -122,21 +120,6 @@ func (w *row) weight(d *care.Dog) {
 			w.OnPlan = true
 		}
 	}
-}
-
-// uncovered are the areas with nothing on the plan.
-func uncovered(d *care.Dog) []care.Area {
-	var list []care.Area
-	for _, a := range planAreas {
-		has := false
-		for _, e := range d.Plan {
-			has = has || (e.Area == a && e.Status != care.Ended)
-		}
-		if !has {
-			list = append(list, a)
-		}
-	}
-	return list
 }
 
 // Kg is a weight for people.
