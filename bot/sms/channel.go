@@ -60,7 +60,7 @@ func New(c Config) (*Channel, error) {
 		return nil, err
 	}
 	if c.Client == nil {
-		c.Client = newClient()
+		c.Client = bot.NewClient()
 	}
 	c.API = strings.TrimSuffix(c.API, "/")
 	hook := strings.TrimSuffix(c.PublicURL, "/")
@@ -112,16 +112,6 @@ func checkURL(s string) error {
 		return errors.New("it must have no query, fragment or user")
 	}
 	return nil
-}
-
-// newClient never follows a redirect: a post would arrive as something else.
-func newClient() *http.Client {
-	t := http.DefaultTransport.(*http.Transport).Clone()
-	t.MaxIdleConnsPerHost = 32
-	return &http.Client{
-		Transport:     t,
-		CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse },
-	}
 }
 
 // Answer implements bot.Channel: an empty document, so that the provider sends

@@ -79,7 +79,7 @@ func (c *Channel) list(ctx context.Context, page string) (*listing, error) {
 	req.SetBasicAuth(c.account, c.token)
 	resp, err := c.client.Do(req)
 	if err != nil {
-		return nil, fmt.Errorf("asking the provider for its list of messages: %w", withoutURL(err))
+		return nil, fmt.Errorf("asking the provider for its list of messages: %w", bot.WithoutURL(err))
 	}
 	defer resp.Body.Close()
 	if resp.StatusCode != http.StatusOK {
