@@ -100,22 +100,9 @@ func media(f form) []string {
 	}
 	types := make([]string, 0, min(n, maxMedia))
 	for i := range min(n, maxMedia) {
-		types = append(types, mediaType(f.get("MediaContentType"+strconv.Itoa(i))))
+		types = append(types, bot.MediaType(f.get("MediaContentType"+strconv.Itoa(i))))
 	}
 	return types
-}
-
-// mediaType is a content type without its parameters; anything else is just
-// some file.
-func mediaType(s string) string {
-	s, _, _ = strings.Cut(s, ";")
-	s = strings.ToLower(strings.TrimSpace(s))
-	major, minor, ok := strings.Cut(s, "/")
-	odd := func(r rune) bool { return !isAlnum(r) && !strings.ContainsRune("-.+_", r) }
-	if !ok || major == "" || minor == "" || len(s) > 80 || strings.ContainsFunc(major+minor, odd) {
-		return "application/octet-stream"
-	}
-	return s
 }
 
 // reportOn reads what became of a message of ours. States between cost nothing;

@@ -52,17 +52,7 @@ func statusForm(status string) url.Values {
 
 // receive signs a form as it is and hands it to the channel.
 func receive(t testing.TB, h bot.Hook, query string, form url.Values) ([]bot.Inbound, error) {
-	address := hookURL
-	if h == bot.StatusHook {
-		address += "/status"
-	}
-	if query != "" {
-		address += "?" + query
-	}
-	return testChannel(t).Receive(bot.Request{
-		Hook: h, RawQuery: query, Body: []byte(form.Encode()),
-		Header: http.Header{signatureHeader: {smsprovider.Sign(testToken, address, form)}},
-	})
+	return testChannel(t).Receive(request(h, query, form))
 }
 
 func with(f url.Values, changes ...string) url.Values {
