@@ -71,7 +71,7 @@ func newApp(ctx context.Context, o appOptions) (*app, error) {
 	if o.Role == "" {
 		o.Role = roleAll
 	}
-	directory, err := directoryOf(o.Clinics, o.Provider)
+	directory, err := directoryOf(o.Clinics, o.Provider, o.Now)
 	if err != nil {
 		return nil, err
 	}

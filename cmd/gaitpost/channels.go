@@ -9,8 +9,10 @@ import (
 	"math"
 	"net/http"
 	"slices"
+	"time"
 
 	"gaitpost/bot"
+	"gaitpost/bot/relay"
 	"gaitpost/bot/sms"
 	"gaitpost/internal/care"
 	"gaitpost/internal/clinic"
@@ -20,12 +22,12 @@ import (
 
 // directoryOf gives every clinic its channels. This is where the kinds of
 // channel are known by name.
-func directoryOf(clinics []*clinic.Clinic, client *http.Client) (*bot.Directory, error) {
+func directoryOf(clinics []*clinic.Clinic, client *http.Client, now func() time.Time) (*bot.Directory, error) {
 	var all []bot.Clinic
 	for _, c := range clinics {
 		b := bot.Clinic{Rules: c.Rules}
 		for _, ch := range c.Channels {
-			out, err := outletOf(c, ch, client)
+			out, err := outletOf(c, ch, client, now)
 			if err != nil {
 				return nil, fmt.Errorf("clinic %s, channel %s: %w", c.Rules.Clinic, ch.Name, err)
 			}
@@ -36,25 +38,26 @@ func directoryOf(clinics []*clinic.Clinic, client *http.Client) (*bot.Directory,
 	return bot.NewDirectory(all...)
 }
 
-func outletOf(c *clinic.Clinic, ch clinic.ChannelSettings, client *http.Client) (bot.Outlet, error) {
+func outletOf(c *clinic.Clinic, ch clinic.ChannelSettings, client *http.Client, now func() time.Time) (bot.Outlet, error) {
 	out := bot.Outlet{
 		Name: ch.Name, Number: contact.Address{Channel: ch.Kind, Value: ch.Number},
 		Rate: store.Rate{PerSecond: ch.Rate, Burst: int(math.Ceil(ch.Rate))},
 	}
+	var err error
 	switch ch.Kind {
 	case contact.SMS:
-		channel, err := sms.New(sms.Config{
+		out.Channel, err = sms.New(sms.Config{
 			Account: ch.Account, AuthToken: ch.AuthToken.Reveal(), Number: ch.Number, API: ch.API,
 			PublicURL: hookURL(c, ch), Client: client,
 		})
-		if err != nil {
-			return out, err
-		}
-		out.Channel = channel
-		return out, nil
+	case contact.Relay:
+		out.Channel, err = relay.New(relay.Config{
+			Address: ch.Number, URL: ch.API, Secret: ch.SigningSecret.Reveal(), Client: client, Now: now,
+		})
 	default:
-		return out, fmt.Errorf("there is no channel of the kind %q", ch.Kind)
+		err = fmt.Errorf("there is no channel of the kind %q", ch.Kind)
 	}
+	return out, err
 }
 
 // hookURL is where a channel's provider posts to, and what it signs.

@@ -35,7 +35,10 @@ var rooms = map[string][]string{
 	"internal/record":           {"dialog", "internal/cadence", "internal/care", "internal/chart", "internal/clinical", "internal/contact", "internal/signs"},
 	"internal/synth":            {"dialog", "internal/care", "internal/clinical", "internal/contact"},
 	"internal/fake/smsprovider": {"internal/sms"},
+	"internal/fake/gateway":     {},
 	"bot":                       {"dialog", "internal/care", "internal/clinic", "internal/contact", "internal/signs", "internal/sms", "internal/store"},
+	"bot/relay":                 {"bot", "dialog", "internal/care", "internal/contact"},
+	"bot/channeltest":           {"bot", "dialog", "internal/care", "internal/contact"},
 	"bot/sms":                   {"bot", "internal/care", "internal/contact", "internal/sms"},
 	"scheduler":                 {"internal/cadence", "internal/care", "internal/clinic", "internal/contact", "internal/store"},
 }
