@@ -256,7 +256,15 @@ func (t *turn) acknowledge(by string, act *AlertAction) Reason {
 	}
 	a.Note = act.Note
 	t.alertFact(a, "acknowledged", act.Note)
+	t.minutes(a, by, act)
 	return PracticeDone
+}
+
+// minutes keeps how long staff say they took over an alert.
+func (t *turn) minutes(a *Alert, by string, act *AlertAction) {
+	if act.Minutes > 0 {
+		t.fact(Fact{Kind: FactMinutes, Dog: a.Dog + 1, Alert: a.N, By: by, Number: float64(min(act.Minutes, MaxMinutes))})
+	}
 }
 
 // closeAlert ends an alert with what came of it.
@@ -281,6 +289,7 @@ func (t *turn) closeAlert(by string, act *AlertAction) Reason {
 	if act.Note != "" {
 		t.fact(Fact{Kind: FactNote, Dog: a.Dog + 1, Text: act.Note, Alert: a.N, By: by})
 	}
+	t.minutes(a, by, act)
 	dog := a.Dog
 	if act.Outcome == DogDied && dog >= 0 {
 		t.die(dog, t.h.primary(), by)
@@ -299,6 +308,7 @@ func (t *turn) dueAgain(a *Alert, act *AlertAction) Reason {
 		a.Tell = t.at + 2*3600 // the same day, while there is somebody to ring
 	}
 	t.alertFact(a, "couldn't reach", act.Note)
+	t.minutes(a, a.By, act)
 	return PracticeDone
 }
 

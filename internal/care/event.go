@@ -67,6 +67,7 @@ type Practice struct {
 	Settings  *DogSettings    `cbor:"16,keyasint,omitempty"`
 	Decide    *Decide         `cbor:"25,keyasint,omitempty"`
 	Withdraw  *Withdraw       `cbor:"26,keyasint,omitempty"`
+	Rung      *Rung           `cbor:"30,keyasint,omitempty"`
 }
 
 // Enrolment adds a household, or changes what changed when repeated.
@@ -167,6 +168,15 @@ type AlertAction struct {
 	Alert   uint16  `cbor:"1,keyasint"`
 	Note    string  `cbor:"2,keyasint,omitempty"`
 	Outcome Outcome `cbor:"3,keyasint,omitempty"`
+	// Minutes is how long staff say it took, 0 where they don't; at most
+	// MaxMinutes. It stands beside what they did and decides nothing.
+	Minutes uint16 `cbor:"8,keyasint,omitempty"`
+}
+
+// Rung records what staff did about a message that did not arrive.
+type Rung struct {
+	Message string `cbor:"1,keyasint"` // the message's whole id
+	Note    string `cbor:"2,keyasint,omitempty"`
 }
 
 // Outcome says what came of an alert.

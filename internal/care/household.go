@@ -290,6 +290,10 @@ type Sent struct {
 	// Late: we dropped it ourselves, since it had lost its sense by the time it
 	// could be sent. That says nothing about the person's telephone.
 	Late bool `cbor:"7,keyasint,omitempty"`
+	// Code is why it did not arrive: the provider's code, or our own word.
+	Code string `cbor:"8,keyasint,omitempty"`
+	// Rung is when staff dealt with its not having arrived.
+	Rung int64 `cbor:"9,keyasint,omitempty"`
 }
 
 // Fate of a message, in the only order it may move.

@@ -145,7 +145,7 @@ const (
 	FactAnswer   FactKind = "answer"  // an item's answer as read
 	FactPlan     FactKind = "plan"
 	FactNote     FactKind = "note"
-	FactPrompt   FactKind = "prompt" // Code: sent, reminded, closed, skipped; Text: slot or why
+	FactPrompt   FactKind = "prompt" // Code: sent (Number: 1 + dialog.Form), reminded, closed, skipped; Text: slot or why
 	FactFate     FactKind = "fate"
 	FactEnrolled FactKind = "enrolled"
 	FactDied     FactKind = "died"

@@ -25,6 +25,8 @@ func (t *turn) practice(p *Practice) Reason {
 		return t.writeOwner(p.By, p.Write)
 	case p.Resume != nil:
 		return t.resume(p.Resume)
+	case p.Rung != nil:
+		return t.rung(p.By, p.Rung)
 	case p.Consent != nil:
 		return t.recordConsent(p.By, p.Consent)
 	default:

@@ -22,6 +22,9 @@ func (t *turn) report(r *Report) Reason {
 		return FateStale
 	}
 	m.Fate, m.Late = r.Fate, r.Code == CodeLate
+	if m.Code = ""; m.Undelivered() {
+		m.Code = r.Code
+	}
 	t.fact(Fact{Kind: FactFate, Contact: m.Contact + 1, ID: r.Message, Code: r.Fate.String(), Text: r.Code})
 	if r.Fate == Failed {
 		t.notDelivered(m, r)
@@ -31,6 +34,26 @@ func (t *turn) report(r *Report) Reason {
 
 // MessageID is the whole id of a message that a household was sent.
 func (h *Household) MessageID(s Sent) string { return string(h.ID) + "-" + s.ID }
+
+// Undelivered reports whether a message did not arrive, or may not have.
+func (s Sent) Undelivered() bool { return s.Fate == Failed || s.Fate == Unknown }
+
+// rung keeps what staff did about a message that did not arrive.
+func (t *turn) rung(by string, r *Rung) Reason {
+	for i := range t.h.Sent {
+		m := &t.h.Sent[i]
+		if t.h.MessageID(*m) != r.Message {
+			continue
+		}
+		if m.Rung != 0 {
+			return t.refuse("Somebody has dealt with that message already.")
+		}
+		m.Rung = t.at
+		t.fact(Fact{Kind: FactRung, Contact: m.Contact + 1, ID: r.Message, Text: r.Note, By: by})
+		return PracticeDone
+	}
+	return t.refuse("That message is too old to be followed any more, or there is none.")
+}
 
 // String returns the fate as the record keeps it.
 func (f Fate) String() string {
@@ -79,7 +102,7 @@ func (t *turn) failedRunning(contact int8) int {
 func (t *turn) providerOptOut(r *Report, m *Sent) Reason {
 	contact := int8(0)
 	if m != nil {
-		contact, m.Fate = m.Contact, Failed
+		contact, m.Fate, m.Code = m.Contact, Failed, r.Code
 	}
 	if int(contact) >= len(t.h.Contacts) {
 		return FateStale

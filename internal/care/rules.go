@@ -12,7 +12,7 @@ import (
 
 // RulesVersion counts changes of what Turn decides. An audit decides again
 // only what was decided under the same version.
-const RulesVersion = 1
+const RulesVersion = 2
 
 // Rules is everything a clinic has settled that Turn needs: who is there, when
 // things happen and from where on they matter. It is read only; one value
@@ -45,6 +45,7 @@ type Rules struct {
 	Limits     Limits
 	Weight     clinical.WeightRules // the zero value is clinical.DefaultWeightRules
 	Reminders  ReminderRules        // the zero value is DefaultReminderRules
+	Costs      Costs
 
 	Scripts  *dialog.Library
 	Channels []Channel

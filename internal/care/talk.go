@@ -36,7 +36,8 @@ func (t *turn) openPrompt(contact int8, p Prompt, purpose Purpose) {
 	}
 	talk.Open = &Open{Session: session, Kind: p.Kind, Dog: p.Dog, Slot: p.Slot,
 		BegunAt: t.at, AskedAt: t.at, Alert: p.Alert}
-	t.note(FactPrompt, p.Dog, "sent", p.Slot)
+	// Form and person, so that what a form costs can be counted.
+	t.fact(Fact{Kind: FactPrompt, Dog: p.Dog + 1, Contact: contact + 1, Code: "sent", Text: p.Slot, Number: 1 + float64(session.Form)})
 	t.say(contact, purpose, lines...)
 	if !session.Open() { // a script that only says something
 		talk.Open = nil

@@ -59,6 +59,7 @@ func (c *Clinic) values(put func(path, value string)) {
 		put(k.path(), showQuantity(k.at(r)))
 	}
 	put(signsOnlyPath, showDays(r.Limits.SignsOnlyDays))
+	c.putCosts(put)
 }
 
 func (c *Clinic) putIdentity(put func(path, value string)) {

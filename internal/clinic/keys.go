@@ -93,7 +93,7 @@ var keys = append([]Key{
 
 	{"digest", false, "0 8 * * mon-fri", allowedCron, ownChoice},
 	{"cadences", false, "", "checkin, weighin, weighin_loss, reassessment", ""},
-}, append(cadenceKeys(), numberKeys()...)...)
+}, append(append(cadenceKeys(), numberKeys()...), costKeys()...)...)
 
 // upTo says what may stand in place of a placeholder of the scripts.
 func upTo(placeholder string) string {

@@ -116,6 +116,7 @@ func (f *file) readAll(root place) {
 	f.readDigest(f.found["digest"])
 	f.readCadences(f.found["cadences"])
 	f.readThresholds(f.found["thresholds"])
+	f.readCosts(f.found["costs"])
 	f.readScripts(f.found["scripts"])
 	if r.Zone != nil {
 		hours, err := cadence.NewHours(r.Zone, f.week.spans, closures)

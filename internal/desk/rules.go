@@ -58,6 +58,7 @@ var sectionNames = [...]struct{ prefix, title string }{
 	{"thresholds.index.", "The index: from where on it matters"},
 	{"thresholds.alerts.", "Alerts: waits and counts"},
 	{"cadences.", "Cadences"},
+	{"costs.", "What messages cost, and minutes"},
 	{"digest", "Digest"},
 	{"quiet_hours", "Quiet hours"},
 	{"hours", "Opening hours"},
@@ -95,6 +96,7 @@ func (d *Desk) rulesPage(v *visit, t *trial) (*rulesPage, error) {
 			p.Changable = append(p.Changable, s)
 		}
 	}
+	p.Changable = append(p.Changable, unsetCosts(p.Changable)...)
 	for _, n := range sectionNames {
 		if len(byTitle[n.title]) > 0 {
 			p.Sections = append(p.Sections, ruleSection{n.title, byTitle[n.title]})
@@ -113,6 +115,19 @@ func (d *Desk) rulesPage(v *visit, t *trial) (*rulesPage, error) {
 	return p, nil
 }
 
+// unsetCosts are the prices and minutes that are not set, so that they can be.
+func unsetCosts(set []clinic.Setting) []clinic.Setting {
+	var list []clinic.Setting
+	for _, k := range clinic.Keys() {
+		if !strings.HasPrefix(k.Path, "costs.") || k.Path == "costs.minutes" ||
+			slices.ContainsFunc(set, func(s clinic.Setting) bool { return s.Key == k.Path }) {
+			continue
+		}
+		list = append(list, clinic.Setting{Key: k.Path, Value: "not set", Allowed: k.Allowed, Source: k.Source})
+	}
+	return list
+}
+
 func sectionOf(key string) string {
 	for _, n := range sectionNames {
 		if strings.HasPrefix(key, n.prefix) {
@@ -125,7 +140,7 @@ func sectionOf(key string) string {
 // changeable says whether a setting can be changed at the desk: numbers and
 // times, never who is told or which number is rung.
 func changeable(key string) bool {
-	return strings.HasPrefix(key, "thresholds.") || strings.HasPrefix(key, "cadences.") || key == "digest" || key == "quiet_hours"
+	return strings.HasPrefix(key, "thresholds.") || strings.HasPrefix(key, "cadences.") || strings.HasPrefix(key, "costs.") || key == "digest" || key == "quiet_hours"
 }
 
 func (p *rulesPage) cadences(c *clinic.Clinic) {
@@ -178,11 +193,13 @@ func (d *Desk) proposed(v *visit) (*trial, store.Overlay, error) {
 	if t.Why, err = text(v, "why", maxLine); err != nil {
 		return nil, store.Overlay{}, err
 	}
-	i := slices.IndexFunc(clinic.Explain(v.clinic), func(s clinic.Setting) bool { return s.Key == t.Key && changeable(s.Key) })
+	settings := clinic.Explain(v.clinic)
+	settings = append(settings, unsetCosts(settings)...)
+	i := slices.IndexFunc(settings, func(s clinic.Setting) bool { return s.Key == t.Key && changeable(s.Key) })
 	if i < 0 {
 		return nil, store.Overlay{}, refuse("Please choose a setting that can be changed here.")
 	}
-	t.Was = clinic.Explain(v.clinic)[i].Value
+	t.Was = settings[i].Value
 	seen, err := number(v, "seen", 1<<20)
 	if err != nil {
 		return nil, store.Overlay{}, err

@@ -127,3 +127,16 @@ func TestAPageIsToldOfNews(t *testing.T) {
 	vet.post("/desk/sign-out-everywhere")
 	await(t, dog, "ended")
 }
+
+// A price that the settings file doesn't have can be set at the desk; it needs a
+// currency first.
+func TestPricesAreSetAtTheDesk(t *testing.T) {
+	t.Parallel()
+	b := newBench(t, nil)
+	changing(t)(&b.desk.Options)
+	vet := b.signedIn("hillside", account.Vet)
+	vet.get("/desk/rules").ok().has("select[name=key]", "costs.sent_segment (now not set)", "costs.minutes.phoned (now not set)")
+	vet.post("/desk/rules/try", "key", "costs.sent_segment", "value", "0.04", "seen", "0").ok().has(".trial .wrong", "a price needs a currency")
+	vet.post("/desk/rules/change", "key", "costs.currency", "value", "GBP", "seen", "0", "why", "price list").done("rule")
+	vet.post("/desk/rules/try", "key", "costs.sent_segment", "value", "0.04", "seen", "1").ok().hasNot(".trial .wrong")
+}
