@@ -94,6 +94,7 @@ func (s *Sender) lookUp(ctx context.Context, e *store.Entry, o *outlet) (care.Re
 	case has == Absent:
 		return "", true
 	case e.Message.Purpose == care.ForSafety:
+		s.Metrics.resent.WithLabelValues(e.Clinic, o.Name).Inc()
 		s.Log.LogAttrs(ctx, slog.LevelWarn, "a safety message is sent again, since nobody can tell whether it went out",
 			slog.String("clinic", e.Clinic))
 		return "", true

@@ -8,22 +8,15 @@ import (
 	"gaitpost/internal/store"
 )
 
-const (
-	// horizon is how long a sender may hold a message until its number may
-	// send. What would wait longer goes back to the outbox until then.
-	horizon = 20 * time.Second
-	// heldFor is how long a message may have been held when its turn comes;
-	// after that another sender may have taken it over.
-	heldFor = time.Minute
-	// maxUnderWay is how many requests of one number may be under way.
-	maxUnderWay = 32
-)
+// maxUnderWay is how many requests of one number may be under way.
+const maxUnderWay = 32
 
 // gate is where the messages of one sending number wait for it. Whenever the
 // number may send, the most urgent one goes whose recipient has none under way:
 // so messages to one person arrive in order.
 type gate struct {
 	clinic, outlet string
+	horizon        time.Duration // as the sender's
 
 	mu    sync.Mutex
 	held  []heldEntry // by rank, then in order of arrival
@@ -63,7 +56,7 @@ func (s *Sender) gate(ctx context.Context, o *outlet) *gate {
 	defer s.gates.Unlock()
 	g := s.gates.open[key]
 	if g == nil {
-		g = &gate{clinic: key[0], outlet: key[1], busy: map[string]bool{}, state: make(chan struct{}, 1)}
+		g = &gate{clinic: key[0], outlet: key[1], horizon: s.horizon, busy: map[string]bool{}, state: make(chan struct{}, 1)}
 		s.gates.open[key] = g
 		s.gates.wg.Go(func() { s.work(ctx, g) })
 	}
@@ -92,13 +85,13 @@ func (g *gate) add(e store.Entry, rate float64, now time.Time) (over *store.Entr
 	copy(g.held[at+1:], g.held[at:])
 	g.held[at] = heldEntry{e, now}
 	last := len(g.held) - 1
-	if last == 0 || float64(last)/rate <= horizon.Seconds() {
+	if last == 0 || float64(last)/rate <= g.horizon.Seconds() {
 		return nil, 0
 	}
 	over = &g.held[last].Entry
 	g.held = g.held[:last]
 	// Each comes back in a slot of its own, not all of them at once.
-	if end := now.Add(horizon); g.slot.Before(end) {
+	if end := now.Add(g.horizon); g.slot.Before(end) {
 		g.slot = end
 	}
 	g.slot = g.slot.Add(time.Duration(float64(time.Second) / rate))
@@ -187,7 +180,7 @@ func (s *Sender) token(ctx context.Context, g *gate) time.Duration {
 
 // pass delivers a message that its gate let through.
 func (s *Sender) pass(ctx context.Context, e *heldEntry) {
-	if s.Now().Sub(e.since) > heldFor {
+	if s.Now().Sub(e.since) > s.heldFor {
 		s.count(ctx, &e.Entry, nil, leftPending)
 		return
 	}

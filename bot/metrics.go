@@ -16,6 +16,7 @@ type Metrics struct {
 	codes   *prometheus.CounterVec
 	lines   *prometheus.CounterVec
 	lost    *prometheus.CounterVec
+	resent  *prometheus.CounterVec
 }
 
 // NewMetrics registers the counters with a registry of the caller's.
@@ -38,8 +39,9 @@ func NewMetrics(r prometheus.Registerer) (*Metrics, error) {
 		codes:   counter("provider_codes_total", "Codes with which providers refused or failed messages.", "clinic", "channel", "code"),
 		lines:   counter("line_events_total", "Notices and commands of practitioners' lines, by what came of them.", byReason...),
 		lost:    counter("outbox_lost_total", "Entries that vanished from the outbox unacknowledged: always 0, or raise an alarm.", "channel"),
+		resent:  counter("resent_unknown_total", "Messages about safety that were sent again since nobody could tell whether they had gone out: each may have reached its owner twice.", "clinic", "channel"),
 	}
-	for _, c := range []prometheus.Collector{m.hooks, m.latency, m.sends, m.sendFor, m.codes, m.lines, m.lost} {
+	for _, c := range []prometheus.Collector{m.hooks, m.latency, m.sends, m.sendFor, m.codes, m.lines, m.lost, m.resent} {
 		if err := r.Register(c); err != nil {
 			return nil, fmt.Errorf("registering the metrics: %w", err)
 		}

@@ -13,7 +13,7 @@ const (
 	readBlock    = time.Second      // how long a reader waits for something new
 	pauseAfter   = time.Second      // between attempts while the store is away
 	reviveEvery  = time.Second      // waits that are over
-	claimEvery   = 10 * time.Second // entries that others left behind
+	claimEvery   = 10 * time.Second // entries that others left behind, at most
 	forgetEvery  = time.Hour        // readers that are gone
 	forgetIdle   = 24 * time.Hour
 	storeTimeout = 5 * time.Second // for one call of the store
@@ -62,7 +62,7 @@ func (p *pump) take(span []int, block time.Duration) store.Take {
 
 // keep brings back what waited long enough and takes over what others left.
 func (p *pump) keep(ctx context.Context, handle func(context.Context, []store.Entry)) {
-	revive, claim, forget := time.NewTicker(reviveEvery), time.NewTicker(claimEvery), time.NewTicker(forgetEvery)
+	revive, claim, forget := time.NewTicker(reviveEvery), time.NewTicker(min(claimEvery, max(p.minIdle/4, time.Millisecond))), time.NewTicker(forgetEvery)
 	defer revive.Stop()
 	defer claim.Stop()
 	defer forget.Stop()

@@ -35,10 +35,11 @@ type SenderOptions struct {
 	// MaxTries is how often a message is tried that the provider could not
 	// take; 0 is 10, which is about half an hour.
 	MaxTries int
-	// Timeout is how long one request to the provider may take; 0 is 10 s.
+	// Timeout is how long one request to the provider may take; 0 is 10 s, or
+	// less where MinIdle leaves less.
 	Timeout time.Duration
 	// MinIdle is after what time the entries of another sender count as left
-	// behind; 0 is 2 min. It must be well above horizon and two timeouts.
+	// behind; 0 is 45 s, so that they are taken over within a minute.
 	MinIdle time.Duration
 }
 
@@ -49,8 +50,14 @@ type SenderOptions struct {
 // Within a sending number safety goes first, prompts last.
 type Sender struct {
 	SenderOptions
-	pump  pump
-	gates struct {
+	// horizon is how long a message may be held until its number may send. What
+	// would wait longer goes back to the outbox until then.
+	horizon time.Duration
+	// heldFor is how long a message may have been held when its turn comes: later
+	// another sender may have taken it over.
+	heldFor time.Duration
+	pump    pump
+	gates   struct {
 		sync.Mutex
 		open map[[2]string]*gate // by clinic and channel
 		wg   sync.WaitGroup
@@ -64,9 +71,12 @@ func NewSender(o SenderOptions) (*Sender, error) {
 		return nil, errors.New("the sender lacks one of its parts")
 	}
 	o.MaxTries = cmp.Or(max(o.MaxTries, 0), 10)
-	o.Timeout = cmp.Or(max(o.Timeout, 0), 10*time.Second)
-	o.MinIdle = cmp.Or(max(o.MinIdle, 0), 2*time.Minute)
+	o.MinIdle = cmp.Or(max(o.MinIdle, 0), 45*time.Second)
+	o.Timeout = cmp.Or(max(o.Timeout, 0), min(10*time.Second, o.MinIdle/4))
 	s := &Sender{SenderOptions: o}
+	// A look-up and a send fit between the last moment and the taking over.
+	s.heldFor = max(o.MinIdle-2*o.Timeout-time.Second, o.MinIdle/10)
+	s.horizon = s.heldFor * 4 / 5
 	s.gates.open = map[[2]string]*gate{}
 	s.pump = pump{
 		outbox: o.Outbox, queue: store.Messages(o.Kind), consumer: o.Consumer, spans: o.Spans,
