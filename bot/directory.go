@@ -3,6 +3,7 @@ package bot
 import (
 	"errors"
 	"fmt"
+	"maps"
 	"sync/atomic"
 
 	"gaitpost/internal/care"
@@ -72,6 +73,34 @@ func (d *Directory) Replace(clinics ...Clinic) error {
 	}
 	d.clinics.Store(&places)
 	return nil
+}
+
+// SetRules puts other rules in force for clinics that are there; their channels
+// stay as they are. With an error, which names a clinic that isn't there,
+// nothing changes.
+func (d *Directory) SetRules(rules ...*care.Rules) error {
+	places := maps.Clone(*d.clinics.Load())
+	for _, r := range rules {
+		was := places[r.Clinic]
+		if was == nil {
+			return fmt.Errorf("there is no clinic %q", r.Clinic)
+		}
+		places[r.Clinic] = was.under(r)
+	}
+	d.clinics.Store(&places)
+	return nil
+}
+
+// under is the same place under other rules.
+func (p *place) under(r *care.Rules) *place {
+	out := &place{rules: r, outlets: make(map[string]*outlet, len(p.outlets)), first: make(map[contact.Channel]*outlet, len(p.first))}
+	for name, o := range p.outlets {
+		out.outlets[name] = &outlet{Outlet: o.Outlet, rules: r}
+	}
+	for kind, o := range p.first {
+		out.first[kind] = out.outlets[o.Name]
+	}
+	return out
 }
 
 func (p *place) add(o Outlet) error {

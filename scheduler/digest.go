@@ -19,7 +19,7 @@ const digestWindow = 3 * time.Hour
 // ticks.
 func (s *Scheduler) Digests(ctx context.Context, now time.Time) error {
 	var failed error
-	for _, r := range s.o.Clinics {
+	for _, r := range s.rules.Load().list {
 		slot, ok := lastFiring(r, now)
 		if !ok || s.digests[r.Clinic].Equal(slot) {
 			continue

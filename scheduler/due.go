@@ -36,7 +36,7 @@ func (s *Scheduler) Due(ctx context.Context, now time.Time) error {
 func (s *Scheduler) wake(ctx context.Context, now time.Time, due []store.Due) error {
 	jobs := make([]store.Job, 0, len(due))
 	for _, d := range due {
-		rules := s.clinics[d.Clinic]
+		rules := s.rules.Load().by[d.Clinic]
 		if rules == nil { // a clinic whose settings are not here: another process's, or taken out
 			s.o.Observer.Woke(d.Clinic, "unknown-clinic")
 			continue

@@ -8,6 +8,7 @@ import (
 	"context"
 	"fmt"
 	"log/slog"
+	"sync/atomic"
 	"time"
 
 	"github.com/robfig/cron/v3"
@@ -38,7 +39,7 @@ type Observer interface {
 // Options are what a Scheduler is made with. All are required.
 type Options struct {
 	Store    Store
-	Clinics  []*care.Rules
+	Clinics  []*care.Rules // at first; see Replace
 	Now      func() time.Time
 	Log      *slog.Logger
 	Observer Observer
@@ -47,8 +48,14 @@ type Options struct {
 // Scheduler wakes due households and sends digests.
 type Scheduler struct {
 	o       Options
-	clinics map[string]*care.Rules
+	rules   atomic.Pointer[inForce]
 	digests map[string]time.Time // last slot done here, to spare the look-up
+}
+
+// inForce are the rules of every clinic, in order and by id.
+type inForce struct {
+	list []*care.Rules
+	by   map[string]*care.Rules
 }
 
 // New returns a Scheduler. It panics where an option is missing: that is a
@@ -57,11 +64,19 @@ func New(o Options) *Scheduler {
 	if o.Store == nil || o.Now == nil || o.Log == nil || o.Observer == nil {
 		panic("scheduler: an option is missing")
 	}
-	s := &Scheduler{o: o, clinics: map[string]*care.Rules{}, digests: map[string]time.Time{}}
-	for _, c := range o.Clinics {
-		s.clinics[c.Clinic] = c
-	}
+	s := &Scheduler{o: o, digests: map[string]time.Time{}}
+	s.Replace(o.Clinics)
 	return s
+}
+
+// Replace puts other rules in force, from the next thing done on. It may be
+// called while the loops run. The list is the Scheduler's from then on.
+func (s *Scheduler) Replace(clinics []*care.Rules) {
+	f := &inForce{list: clinics, by: make(map[string]*care.Rules, len(clinics))}
+	for _, c := range clinics {
+		f.by[c.Clinic] = c
+	}
+	s.rules.Store(f)
 }
 
 // Every is how often each loop looks. Nothing is due more often than to the

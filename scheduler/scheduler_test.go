@@ -201,3 +201,19 @@ func TestAMissingOptionIsAProgrammersMistake(t *testing.T) {
 	t.Parallel()
 	require.Panics(t, func() { scheduler.New(scheduler.Options{}) })
 }
+
+func TestRulesAreReplacedWhileItRuns(t *testing.T) {
+	t.Parallel()
+	f := newFake(0)
+	s, seen := newScheduler(t, f)
+	require.NoError(t, s.Digests(t.Context(), tuesday.Add(time.Minute)))
+	require.Len(t, f.digests, 1)
+	elsewhere := rules(t, "0 8 * * 1-5")
+	elsewhere.Clinic = "elsewhere"
+	s.Replace([]*care.Rules{rules(t, "30 9 * * 1-5"), elsewhere})
+	f.due = []store.Due{{Clinic: "elsewhere", ID: "h1"}}
+	require.NoError(t, s.Due(t.Context(), tuesday))
+	require.Equal(t, 1, seen.woke[care.Prompted], "a clinic that has come is not unknown")
+	require.NoError(t, s.Digests(t.Context(), tuesday.Add(90*time.Minute)))
+	require.Equal(t, 1, f.digests["lee 2026-03-03T09:30:00Z"])
+}

@@ -34,3 +34,7 @@ func auditKey(u unit, month string) string { return deskKey(u, "audit") + ":" + 
 // overlayKey is a LIST of sealed changes of settings, oldest first. It never
 // expires.
 func overlayKey(u unit) string { return deskKey(u, "overlay") }
+
+// placedKey is a STRING: sealed mark of the settings that a clinic's prompts
+// were last placed under. It never expires.
+func placedKey(u unit) string { return deskKey(u, "placed") }

@@ -4,6 +4,8 @@ import (
 	"context"
 	_ "embed"
 	"fmt"
+
+	"github.com/redis/go-redis/v9"
 )
 
 //go:embed scripts/append.lua
@@ -45,6 +47,26 @@ func (s *Store) Overlays(ctx context.Context, clinic string) ([]Overlay, error) 
 		list = append(list, o)
 	}
 	return list, nil
+}
+
+// OverlayCounts says how many changes each clinic's settings have had, in one
+// round trip: it is asked every few seconds. Errors wrap ErrUnavailable.
+func (s *Store) OverlayCounts(ctx context.Context, clinics []string) ([]int, error) {
+	counts := make([]*redis.IntCmd, len(clinics))
+	_, err := s.rdb.Pipelined(ctx, func(p redis.Pipeliner) error {
+		for i, c := range clinics {
+			counts[i] = p.LLen(ctx, overlayKey(s.deskUnit(c)))
+		}
+		return nil
+	})
+	if err != nil {
+		return nil, wrap("counting changes of the settings", err)
+	}
+	out := make([]int, len(counts))
+	for i, c := range counts {
+		out[i] = int(c.Val())
+	}
+	return out, nil
 }
 
 // AddOverlay adds a change on top of those seen by the caller: its N says which
