@@ -41,6 +41,7 @@ func (r role) does(part role) bool { return r == roleAll || r == part }
 // set.
 type appOptions struct {
 	Clinics       []*clinic.Clinic
+	Overlay       overlaid              // lays the desk's changes over Clinics; nil: there are none
 	Redis         redis.UniversalClient // the caller closes it
 	Hasher        *contact.Hasher
 	Keys          *store.Keyring // seal what is stored; nil: it is stored in the clear
@@ -59,6 +60,8 @@ type app struct {
 	Registry *prometheus.Registry // of this app alone
 
 	o         appOptions
+	settings  *inForce
+	placed    map[string]string // how each clinic's prompts are placed, as far as is known here
 	pulse     *pulse
 	senders   []*bot.Sender
 	lines     *bot.Lines
@@ -71,17 +74,21 @@ func newApp(ctx context.Context, o appOptions) (*app, error) {
 	if o.Role == "" {
 		o.Role = roleAll
 	}
-	directory, err := directoryOf(o.Clinics, o.Provider, o.Now)
-	if err != nil {
-		return nil, err
-	}
+	settings := newInForce(o.Clinics, o.Overlay, o.Log)
 	st, err := store.Open(ctx, store.Options{
-		Client: o.Redis, Hasher: o.Hasher, Keys: o.Keys, AllowVolatile: o.AllowVolatile, Versions: versionsOf(o.Clinics),
+		Client: o.Redis, Hasher: o.Hasher, Keys: o.Keys, AllowVolatile: o.AllowVolatile, Versions: settings.versionsOf,
 	})
 	if err != nil {
 		return nil, err
 	}
-	a := &app{Store: st, Registry: prometheus.NewRegistry(), o: o, pulse: newPulse(o.Now)}
+	a := &app{Store: st, Registry: prometheus.NewRegistry(), o: o, settings: settings, placed: map[string]string{}, pulse: newPulse(o.Now)}
+	if err := settings.look(ctx, st); err != nil {
+		return nil, fmt.Errorf("reading the settings changed at the desk: %w", err)
+	}
+	directory, err := directoryOf(settings.clinics(), o.Provider, o.Now)
+	if err != nil {
+		return nil, err
+	}
 	metrics, err := bot.NewMetrics(a.Registry)
 	if err != nil {
 		return nil, err
@@ -100,8 +107,12 @@ func newApp(ctx context.Context, o appOptions) (*app, error) {
 		return nil, err
 	}
 	a.scheduler = scheduler.New(scheduler.Options{
-		Store: st, Clinics: rulesOf(o.Clinics), Now: o.Now, Log: o.Log, Observer: seen,
+		Store: st, Clinics: rulesOf(settings.clinics()), Now: o.Now, Log: o.Log, Observer: seen,
 	})
+	settings.tell = func(list []*clinic.Clinic) error {
+		a.scheduler.Replace(rulesOf(list))
+		return directory.SetRules(rulesOf(list)...)
+	}
 	return a, a.addLoops(directory, metrics)
 }
 
@@ -131,6 +142,8 @@ func (a *app) addLoops(d *bot.Directory, m *bot.Metrics) error {
 func (a *app) Run(ctx context.Context) error {
 	var wg sync.WaitGroup
 	var failed error
+	a.pulse.expect("settings")
+	wg.Go(func() { a.watchSettings(ctx) })
 	if a.o.Role.does(roleSender) {
 		for _, s := range a.senders {
 			a.pulse.expect("sender-" + string(s.Kind))
@@ -149,10 +162,63 @@ func (a *app) Run(ctx context.Context) error {
 	return failed
 }
 
+// watchSettings looks for changes of the settings until the context ends.
+func (a *app) watchSettings(ctx context.Context) {
+	tick := time.NewTicker(lookEvery)
+	defer tick.Stop()
+	for {
+		if err := a.lookAtSettings(ctx); err == nil {
+			a.pulse.beat("settings")
+		} else if ctx.Err() == nil {
+			a.o.Log.Error("settings: changes made at the desk could not be read; what was in effect stays so", "error", err)
+		}
+		select {
+		case <-ctx.Done():
+			return
+		case <-tick.C:
+		}
+	}
+}
+
+// lookAtSettings puts changes made at a desk in force. A process that wakes
+// households also has those looked at again whose prompts were placed otherwise.
+func (a *app) lookAtSettings(ctx context.Context) error {
+	if err := a.settings.look(ctx, a.Store); err != nil {
+		return err
+	}
+	if !a.o.Role.does(roleScheduler) {
+		return nil
+	}
+	for _, c := range a.settings.clinics() {
+		id, mark := c.Rules.Clinic, placingMark(c)
+		if a.placed[id] == mark {
+			continue
+		}
+		if _, err := a.Store.LookAgain(ctx, id, mark, a.o.Now().Add(placeWithin)); err != nil {
+			return err
+		}
+		a.placed[id] = mark
+	}
+	return nil
+}
+
+// settingsChanged puts what was changed at this process's own desk in force at
+// once. Where that fails, the next look does it.
+func (a *app) settingsChanged() {
+	ctx, cancel := context.WithTimeout(context.Background(), readyTimeout)
+	defer cancel()
+	if err := a.settings.look(ctx, a.Store); err != nil {
+		a.o.Log.Error("settings: a change made at the desk is not in effect yet", "error", err)
+	}
+}
+
 // Step does everything that is due at the clock's present instant, until
 // nothing is left that can be done now. It is for simulated time; several apps
 // may step side by side. Errors are the store's; doing it again is safe.
 func (a *app) Step(ctx context.Context) error {
+	if err := a.lookAtSettings(ctx); err != nil {
+		return err
+	}
 	now := a.o.Now()
 	if a.o.Role.does(roleScheduler) {
 		if err := errors.Join(a.scheduler.Due(ctx, now), a.scheduler.Digests(ctx, now)); err != nil {

@@ -14,7 +14,6 @@ import (
 	"gaitpost/bot"
 	"gaitpost/bot/relay"
 	"gaitpost/bot/sms"
-	"gaitpost/internal/care"
 	"gaitpost/internal/clinic"
 	"gaitpost/internal/contact"
 	"gaitpost/internal/store"
@@ -77,23 +76,6 @@ func kindsOf(clinics []*clinic.Clinic) []contact.Channel {
 	}
 	slices.SortFunc(kinds, cmp.Compare[contact.Channel])
 	return kinds
-}
-
-// versionsOf says, for every turn of these clinics, what it was decided with:
-// the program's rules and the clinic's settings included.
-func versionsOf(clinics []*clinic.Clinic) func(*care.Rules) store.Versions {
-	known := map[*care.Rules]store.Versions{}
-	for _, c := range clinics {
-		v := store.VersionsOf(c.Rules)
-		v.Rules = fmt.Sprintf("%d-%s", care.RulesVersion, settingsMark(c))
-		known[c.Rules] = v
-	}
-	return func(r *care.Rules) store.Versions {
-		if v, ok := known[r]; ok {
-			return v
-		}
-		return store.VersionsOf(r)
-	}
 }
 
 // settingsMark tells one state of a clinic's settings from another. It stands in

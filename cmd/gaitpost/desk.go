@@ -15,7 +15,7 @@ import (
 	"gaitpost/internal/synth"
 )
 
-// clinicList is the clinics of one process, as the desk looks them up.
+// clinicList looks clinics up.
 type clinicList []*clinic.Clinic
 
 // Clinic returns the clinic with an id, nil where there is none.
@@ -40,7 +40,11 @@ func (l clinicList) IDs() []string {
 // deskOptions are what the practitioner's pages are served with.
 type deskOptions struct {
 	Store   *store.Store
-	Clinics []*clinic.Clinic
+	Clinics desk.Clinics
+	// Overlay lays changes over the settings; nil: they can only be read here.
+	Overlay overlaid
+	// Changed is told of settings that were changed here.
+	Changed func()
 	Now     func() time.Time
 	Log     *slog.Logger
 	// Proxies are the networks of reverse proxies whose word about a client's
@@ -53,7 +57,7 @@ type deskOptions struct {
 // newDesk puts the pages together. Stop it when the server begins to shut down.
 func newDesk(o deskOptions) (http.Handler, *desk.Desk, error) {
 	d, err := desk.New(desk.Options{
-		Store: o.Store, Clinics: clinicList(o.Clinics), Now: o.Now, Log: o.Log, Insecure: o.Insecure,
+		Store: o.Store, Clinics: o.Clinics, Overlay: o.Overlay, Changed: func(string) { o.Changed() }, Now: o.Now, Log: o.Log, Insecure: o.Insecure,
 		Drawings: drawings(), Papers: desk.StandardPapers(), Burden: burden,
 	})
 	if err != nil {

@@ -6,6 +6,7 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
+	"log/slog"
 	"os"
 	"path/filepath"
 	"strings"
@@ -28,6 +29,7 @@ type storeFlags struct {
 	allowVolatile         bool
 
 	found *clinic.Clinic // once rules has read it
+	lay   overlaid       // likewise
 }
 
 func (s *storeFlags) add(f *pflag.FlagSet) {
@@ -43,11 +45,11 @@ func (s *storeFlags) rules(e env) (*care.Rules, error) {
 	if err != nil {
 		return nil, err
 	}
-	c, err := clinicFrom(e, config, s.clinic)
+	c, lay, err := clinicAndOverlay(e, config, s.clinic)
 	if err != nil {
 		return nil, err
 	}
-	s.found = c
+	s.found, s.lay = c, lay
 	return c.Rules, nil
 }
 
@@ -66,15 +68,36 @@ func (s *storeFlags) open(ctx context.Context, e env, h *contact.Hasher) (st *st
 		return nil, nil, err
 	}
 	o := store.Options{Client: client, Hasher: h, Keys: keys, AllowVolatile: s.allowVolatile}
+	var settings *inForce
 	if s.found != nil {
-		o.Versions = versionsOf([]*clinic.Clinic{s.found})
+		settings = newInForce([]*clinic.Clinic{s.found}, s.lay, slog.New(slog.DiscardHandler))
+		o.Versions = settings.versionsOf
 	}
 	st, err = store.Open(ctx, o)
+	if err == nil && settings != nil {
+		err = s.inEffect(ctx, e, st, settings)
+	}
 	if err != nil {
 		client.Close()
 		return nil, nil, err
 	}
 	return st, func() { client.Close() }, nil
+}
+
+// inEffect lets the rules that were handed out hold what was changed at the desk
+// since: nobody has used them yet.
+func (s *storeFlags) inEffect(ctx context.Context, e env, st *store.Store, settings *inForce) error {
+	if err := settings.look(ctx, st); err != nil {
+		return err
+	}
+	for _, n := range settings.notes() {
+		fmt.Fprintln(e.stderr, n)
+	}
+	if c := settings.clinics()[0]; c != s.found {
+		*s.found.Rules = *c.Rules
+		settings.versions.Store(s.found.Rules, settings.versionsOf(c.Rules))
+	}
+	return nil
 }
 
 // enrolOptions are the flags of enrol.

@@ -36,7 +36,7 @@ func (h *health) ready(w http.ResponseWriter, r *http.Request) {
 	if len(wrong) > 0 {
 		status, lines = http.StatusServiceUnavailable, append([]string{"not ready"}, wrong...)
 	}
-	for _, n := range h.settings.notes() {
+	for _, n := range append(h.settings.notes(), h.app.settings.notes()...) {
 		lines = append(lines, "note: "+n)
 	}
 	writeLines(w, status, lines)

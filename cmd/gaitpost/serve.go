@@ -103,6 +103,7 @@ type service struct {
 	now      func() time.Time
 	log      *slog.Logger
 	clinics  []*clinic.Clinic
+	overlay  overlaid
 	settings *settingsWatch
 	hasher   *contact.Hasher
 	keys     *store.Keyring
@@ -167,13 +168,15 @@ func (s *service) readClinics(e env, config string) error {
 	if err != nil {
 		return fmt.Errorf("the built-in scripts can't be read: %w", err)
 	}
-	clinics, problems := clinic.Load(config, e.getenv, builtin)
+	src := clinic.SourceAt(config, e.getenv, builtin)
+	src.Files = firstRead(src.Files)
+	clinics, problems := clinic.LoadFrom(src)
 	for _, p := range problems {
 		if p.Severity == clinic.Doubtful {
 			s.log.Warn("settings: "+p.Message, "file", p.File, "line", p.Line, "key", p.Key)
 		}
 	}
-	s.clinics = clinics
+	s.clinics, s.overlay = clinics, overlaysOn(src, clinics)
 	s.settings = &settingsWatch{now: e.now, force: marksOf(clinics), read: func() (map[string]string, int) {
 		again, problems := clinic.Load(config, e.getenv, builtin)
 		wrong := 0
@@ -203,7 +206,7 @@ func (s *service) start(ctx context.Context) error {
 	opening, cancel := context.WithTimeout(ctx, startTimeout)
 	defer cancel()
 	a, err := newApp(opening, appOptions{
-		Clinics: s.clinics, Redis: s.client, Hasher: s.hasher, Keys: s.keys, AllowVolatile: s.allowVolatile,
+		Clinics: s.clinics, Overlay: s.overlay, Redis: s.client, Hasher: s.hasher, Keys: s.keys, AllowVolatile: s.allowVolatile,
 		Role: role(s.role), Now: s.now, Log: s.log,
 	})
 	if err != nil {
@@ -233,7 +236,7 @@ func (s *service) start(ctx context.Context) error {
 // begins, since a server waits for them.
 func (s *service) openDesk(a *app, mux *http.ServeMux) error {
 	pages, d, err := newDesk(deskOptions{
-		Store: a.Store, Clinics: s.clinics, Now: s.now, Log: s.log, Proxies: s.proxies, Insecure: s.insecure,
+		Store: a.Store, Clinics: a.settings, Overlay: s.overlay, Changed: a.settingsChanged, Now: s.now, Log: s.log, Proxies: s.proxies, Insecure: s.insecure,
 	})
 	if err != nil {
 		return err

@@ -95,27 +95,33 @@ func contactHasher(e env) (*contact.Hasher, error) {
 // clinicFrom is one clinic of a settings file or folder; id may be empty where
 // there is just one. Channels' secrets are not needed for what this is used for.
 func clinicFrom(e env, config, id string) (*clinic.Clinic, error) {
+	c, _, err := clinicAndOverlay(e, config, id)
+	return c, err
+}
+
+// clinicAndOverlay is clinicFrom with what lays the desk's changes on top.
+func clinicAndOverlay(e env, config, id string) (*clinic.Clinic, overlaid, error) {
 	builtin, err := dialog.Builtin()
 	if err != nil {
-		return nil, fmt.Errorf("the built-in scripts can't be read: %w", err)
+		return nil, nil, fmt.Errorf("the built-in scripts can't be read: %w", err)
 	}
 	src := clinic.SourceAt(config, e.getenv, builtin)
 	src.MissingSecrets = clinic.Doubtful
 	clinics, problems := clinic.LoadFrom(src)
 	if err := refuse(problems); err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	var ids []string
 	for _, c := range clinics {
 		if c.Rules.Clinic == id || id == "" && len(clinics) == 1 {
-			return c, nil
+			return c, overlaysOn(src, clinics), nil
 		}
 		ids = append(ids, c.Rules.Clinic)
 	}
 	if id == "" {
-		return nil, fmt.Errorf("there are several clinics in %s; name one with --clinic: %s", config, strings.Join(ids, ", "))
+		return nil, nil, fmt.Errorf("there are several clinics in %s; name one with --clinic: %s", config, strings.Join(ids, ", "))
 	}
-	return nil, fmt.Errorf("there is no clinic %q in %s; there is %s", id, config, strings.Join(ids, ", "))
+	return nil, nil, fmt.Errorf("there is no clinic %q in %s; there is %s", id, config, strings.Join(ids, ", "))
 }
 
 // refuse turns what is wrong into one error with all of it; warnings are none.

@@ -64,7 +64,7 @@ func TestFromEnrolmentToTheFirstReading(t *testing.T) {
 				require.InDelta(t, 25, f.Number, 0.001, "every item at 1 of 4")
 			}
 		}
-		require.Regexp(t, `^1-[0-9a-f]{8}$`, e.Versions.Rules)
+		require.Regexp(t, `^[0-9]+-[0-9a-f]{8}$`, e.Versions.Rules)
 		require.NotEmpty(t, e.Versions.Scripts)
 		require.NotEmpty(t, e.Versions.Lexicon)
 	}

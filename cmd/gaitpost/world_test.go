@@ -156,12 +156,14 @@ func (w *world) newApp(client redis.UniversalClient) *app {
 	w.t.Helper()
 	builtin, err := dialog.Builtin()
 	require.NoError(w.t, err)
-	clinics, problems := clinic.Load(w.config, func(n string) string { return w.environ()[n] }, builtin)
+	src := clinic.SourceAt(w.config, func(n string) string { return w.environ()[n] }, builtin)
+	src.Files = firstRead(src.Files)
+	clinics, problems := clinic.LoadFrom(src)
 	require.NoError(w.t, refuse(problems))
 	h, err := contact.NewHasher([]byte(worldKey))
 	require.NoError(w.t, err)
 	a, err := newApp(context.Background(), appOptions{
-		Clinics: clinics, Redis: client, Hasher: h, Now: w.clock.now,
+		Clinics: clinics, Overlay: overlaysOn(src, clinics), Redis: client, Hasher: h, Now: w.clock.now,
 		Log: slog.New(slog.NewJSONHandler(w.logs, nil)),
 	})
 	require.NoError(w.t, err)

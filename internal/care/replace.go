@@ -2,11 +2,11 @@ package care
 
 import "time"
 
-// placeAgain places a dog's prompts to come afresh by the rules in force, which
+// placeByRules places a dog's prompts to come afresh by the rules in force, which
 // may have changed since they were placed. Under the same rules it changes
 // nothing: a prompt's time follows from its cadence, its last date and the
 // instant asked from, and stays the same until it has come.
-func (t *turn) placeAgain(d *Dog) {
+func (t *turn) placeByRules(d *Dog) {
 	for i := range d.Due {
 		due := &d.Due[i]
 		if due.At == noDue || due.At <= t.at || t.waitsForMorning(due) {

@@ -259,7 +259,7 @@ func (t *turn) tickPrompts(contact int8) Reason {
 			}
 			reason = t.promptDue(contact, int8(i), d.Due[k].Kind, d.Due[k].At)
 		}
-		t.placeAgain(d)
+		t.placeByRules(d)
 	}
 	return reason
 }

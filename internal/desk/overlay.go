@@ -9,6 +9,7 @@ import (
 	"path"
 	"slices"
 	"strings"
+	"sync"
 
 	"go.yaml.in/yaml/v3"
 
@@ -19,10 +20,16 @@ import (
 // are written into a copy of the clinic's file, which is then read and checked
 // as any other.
 func OverlayOf(src clinic.Source) func(clinicID string, set map[string]string) (*clinic.Clinic, []string) {
+	var files sync.Map // the file's name by the clinic's id
 	return func(id string, set map[string]string) (*clinic.Clinic, []string) {
-		name, err := fileOf(src, id)
-		if err != nil {
-			return nil, []string{"The clinic's settings file can't be read."}
+		known, ok := files.Load(id)
+		name, _ := known.(string)
+		if !ok {
+			var err error
+			if name, err = fileOf(src, id); err != nil {
+				return nil, []string{"The clinic's settings file can't be read."}
+			}
+			files.Store(id, name)
 		}
 		data, err := fs.ReadFile(src.Files, name)
 		if err != nil {

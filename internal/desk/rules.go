@@ -26,6 +26,7 @@ type rulesPage struct {
 	Changable []clinic.Setting
 	May       bool // change settings
 	Try       *trial
+	Unfit     []string // why changes kept here are not in effect
 }
 
 // cadenceLine is one cadence with its next times.
@@ -107,8 +108,11 @@ func (d *Desk) rulesPage(v *visit, t *trial) (*rulesPage, error) {
 		return nil, err
 	}
 	p.Seen = len(list)
+	if p.Seen > 0 && d.Overlay != nil {
+		_, p.Unfit = d.Overlay(v.clinic.Rules.Clinic, list[p.Seen-1].Set)
+	}
 	for i := len(list) - 1; i >= 0; i-- {
-		l := overlayLine{Overlay: list[i], Live: i == len(list)-1}
+		l := overlayLine{Overlay: list[i], Live: i == len(list)-1 && len(p.Unfit) == 0}
 		l.Paths = slices.Sorted(maps.Keys(list[i].Set))
 		p.Changes = append(p.Changes, l)
 	}

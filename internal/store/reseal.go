@@ -95,7 +95,7 @@ type sweeper struct {
 // looks says how a kind of Redis key keeps sealed values; kinds that keep none
 // are in unsealed.
 var looks = map[string]func(*sweeper, context.Context, string) error{
-	"h": (*sweeper).record, "line": (*sweeper).record, "session": (*sweeper).plainString,
+	"h": (*sweeper).record, "line": (*sweeper).record, "session": (*sweeper).plainString, "placed": (*sweeper).plainString,
 	"log": (*sweeper).list, "audit": (*sweeper).list, "overlay": (*sweeper).list,
 	"accounts": (*sweeper).accounts, "out": (*sweeper).stream, "aside": (*sweeper).asides, "retry": (*sweeper).retries,
 }

@@ -62,7 +62,7 @@ func (s *Store) LookAgain(ctx context.Context, clinic, mark string, at time.Time
 	case err != nil:
 		return "", wrap("asking how prompts were placed", err)
 	default:
-		if err := s.unpack(value, &was); err != nil {
+		if err := s.unpack(key, value, &was); err != nil {
 			return "", fmt.Errorf("reading how prompts were placed: %w", err)
 		}
 	}
@@ -78,7 +78,7 @@ func (s *Store) LookAgain(ctx context.Context, clinic, mark string, at time.Time
 			}
 		}
 	}
-	packed, err := s.pack("", placing{mark})
+	packed, err := s.pack(key, "", placing{mark})
 	if err != nil {
 		return "", err
 	}
