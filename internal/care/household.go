@@ -29,6 +29,8 @@ type Household struct {
 	// Opened are the local dates, days since 1970, on which we opened a
 	// conversation with this household, oldest first, as far back as matters.
 	Opened []int32 `cbor:"15,keyasint,omitempty"`
+	// Floods are the contacts who wrote lately, and how much more is answered.
+	Floods []Flood `cbor:"25,keyasint,omitempty"`
 }
 
 // Contact is one person of the household at one address, with a conversation,

@@ -23,6 +23,9 @@ func (t *turn) message(m *MessageIn) Reason {
 	t.fact(Fact{Kind: FactWords, Contact: c + 1, Text: m.Text, Code: strings.Join(m.Media, " "), ID: m.ID})
 
 	said := t.listen(c, m)
+	if !t.admit(c) && !said.heedAnyway() {
+		return t.flooded(said)
+	}
 	if t.h.Stranger {
 		return t.stranger(said)
 	}

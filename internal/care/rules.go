@@ -129,6 +129,11 @@ type Limits struct {
 	// DespairPause is how long cheerful texts pause after talk of putting to
 	// sleep or from an owner in despair.
 	DespairPause time.Duration
+	// FloodBurst is how many messages one contact may send at once and still be
+	// answered, 0 for any number; FloodRefill is how long one of them takes to
+	// come back, in whole seconds.
+	FloodBurst  int
+	FloodRefill time.Duration
 }
 
 // DefaultLimits returns the clinical contract's own figures.
@@ -150,6 +155,8 @@ func DefaultLimits() Limits {
 		OneByOneFirst:       2,
 		PromptAt:            10 * 60,
 		DespairPause:        7 * 24 * time.Hour,
+		FloodBurst:          40,
+		FloodRefill:         20 * time.Second,
 	}
 }
 

@@ -83,6 +83,8 @@ var numberTable = []numberKey{
 	{"alerts", "one_by_one_first", func(r *care.Rules) any { return &r.Limits.OneByOneFirst }, "0", "52", "", ownChoice},
 	{"alerts", "prompt_at", func(r *care.Rules) any { return &r.Limits.PromptAt }, "06:00", "22:00", "", ownChoice},
 	{"alerts", "despair_pause", func(r *care.Rules) any { return &r.Limits.DespairPause }, "1d", "60d", "", ownChoice},
+	{"alerts", "flood_burst", func(r *care.Rules) any { return &r.Limits.FloodBurst }, "0", "1000", "", ownChoice},
+	{"alerts", "flood_refill", func(r *care.Rules) any { return &r.Limits.FloodRefill }, "1s", "10m", "", ownChoice},
 }
 
 const (
