@@ -42,10 +42,15 @@ var (
 	staffLine   = regexp.MustCompile(`(?m)^(\d+) (now|today|digest) (.*?), ([a-z ]+): (.*)$`)
 	staffHeld   = regexp.MustCompile(`^(\d+) .*not done: This alert holds a medicine \((.+)\)`)
 	staffClosed = regexp.MustCompile(`^(\d+) .*not done: That alert is closed already`)
+	staffCode   = regexp.MustCompile(`reply (YES \d{4}) to do it`)
 )
 
 // read is what she does about a text.
 func (s *demoStaff) read(text string) {
+	if m := staffCode.FindStringSubmatch(text); m != nil {
+		s.text(time.Minute, m[1])
+		return
+	}
 	if m := staffHeld.FindStringSubmatch(text); m != nil {
 		s.decide(m[1], m[2])
 		return

@@ -64,6 +64,8 @@ type lineTurn struct {
 	l   Line
 	e   LineEvent
 	out LineResult
+	// confirmed: the instruction comes with its code.
+	confirmed bool
 }
 
 // send texts the practitioner at the first contact we have a channel for; the
@@ -312,6 +314,8 @@ func (t *lineTurn) text(m *LineText) Reason {
 		return t.list(count(len(m.Open), "alert")+" open:", m.Open)
 	case "MORE":
 		return t.more()
+	case "YES":
+		return t.confirm(m, f[1:])
 	case "HELP", "":
 		t.send(lineHelp)
 		return LineHelped
@@ -389,6 +393,9 @@ func (t *lineTurn) act(m *LineText, n *Numbered, words []string) Reason {
 	default:
 		t.send("Not understood. " + lineHelp)
 		return LineUnclear
+	}
+	if !t.confirmed && needsConfirming(n, &action) {
+		return t.askToConfirm(n, strings.Join(words, " "), said)
 	}
 	key := fmt.Sprintf("%s/%d", t.e.Key, n.N)
 	t.out.Commands = append(t.out.Commands, Command{

@@ -23,6 +23,7 @@ type line struct {
 	rules *care.Rules
 	l     care.Line
 	n     int
+	later time.Duration // than monday
 }
 
 func newLine(t *testing.T, who string) *line {
@@ -31,7 +32,7 @@ func newLine(t *testing.T, who string) *line {
 
 func (k *line) do(e care.LineEvent) care.LineResult {
 	k.n++
-	e.At = monday
+	e.At = monday.Add(k.later)
 	if e.Key == "" {
 		e.Key = fmt.Sprint("e", k.n)
 	}
@@ -108,7 +109,7 @@ func TestPractitionerActsByText(t *testing.T) {
 			t.Parallel()
 			k := newLine(t, "lee")
 			k.notice(item(1, "Bramble", care.Today))
-			res := k.text(c.text)
+			res := k.confirmed(c.text)
 			require.Equal(t, care.LineActed, res.Reason)
 			require.Len(t, res.Commands, 1)
 			require.Equal(t, "lee", res.Commands[0].Event.Practice.By)

@@ -19,6 +19,8 @@ type Line struct {
 	LastShown    uint16     `cbor:"8,keyasint,omitempty"` // what a bare OK refers to
 	// Rest is what MORE will show: numbers of a list too long for one text.
 	Rest []uint16 `cbor:"9,keyasint,omitempty"`
+	// Pending is an instruction that waits for its code.
+	Pending *Pending `cbor:"10,keyasint,omitempty"`
 }
 
 // Numbered is an alert under the number a practitioner knows it by.
