@@ -14,6 +14,7 @@ import (
 	"gaitpost/bot"
 	"gaitpost/bot/relay"
 	"gaitpost/bot/sms"
+	"gaitpost/bot/whatsapp"
 	"gaitpost/internal/clinic"
 	"gaitpost/internal/contact"
 	"gaitpost/internal/store"
@@ -52,6 +53,12 @@ func outletOf(c *clinic.Clinic, ch clinic.ChannelSettings, client *http.Client, 
 	case contact.Relay:
 		out.Channel, err = relay.New(relay.Config{
 			Address: ch.Number, URL: ch.API, Secret: ch.SigningSecret.Reveal(), Client: client, Now: now,
+		})
+	case contact.WhatsApp:
+		out.Channel, err = whatsapp.New(whatsapp.Config{
+			PhoneID: ch.Account, Number: ch.Number, API: ch.API, Token: ch.AuthToken.Reveal(),
+			AppSecret: ch.SigningSecret.Reveal(), VerifyToken: ch.VerifyToken.Reveal(),
+			Template: ch.Template, Language: ch.TemplateLanguage, Client: client, Now: now,
 		})
 	default:
 		err = fmt.Errorf("there is no channel of the kind %q", ch.Kind)
