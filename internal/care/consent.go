@@ -1,5 +1,7 @@
 package care
 
+import "strings"
+
 // setConsent keeps who agreed to what, when, how and in which words.
 func (t *turn) setConsent(s *heard, state ConsentState) {
 	c := &t.h.Contacts[s.contact]
@@ -37,7 +39,7 @@ func (t *turn) monitoringEnded(contact int8, why string) {
 	}
 	for i := range t.h.Dogs {
 		d := &t.h.Dogs[i]
-		if d.Status != Followed {
+		if !d.here() {
 			continue
 		}
 		u := ForDigest
@@ -64,10 +66,15 @@ func (t *turn) optIn(s *heard) Reason {
 	return OptIn
 }
 
-// help answers HELP in every state, after an opt-out too.
+// help answers HELP in every state, after an opt-out too. INFO in the middle of
+// a check-in is about answering it.
 func (t *turn) help(s *heard) Reason {
+	step := "help"
+	if t.h.Contacts[s.contact].Talk.Open != nil && lower(strings.Trim(s.Text, " .?!")) == "info" {
+		step = "info"
+	}
 	if s.ProviderOptOut == "" {
-		t.say(s.contact, ForReply, t.line(s, "help", "help"))
+		t.say(s.contact, ForReply, t.line(s, "help", step))
 	}
 	return HelpGiven
 }

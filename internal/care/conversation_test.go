@@ -13,6 +13,7 @@ import (
 	"golang.org/x/tools/txtar"
 
 	"gaitpost/internal/care"
+	"gaitpost/internal/signs"
 )
 
 // Conversations are files a vet can read. One line is one thing:
@@ -22,7 +23,9 @@ import (
 //	after 30m                  the same, from now
 //	owner> TEXT                the owner writes
 //	bot> TEXT                  the next message to the owner; … stands for any words
-//	practice> ACK 1 note       staff act on alert 1 (ACK, CLOSE n outcome, WRITE text, PLAN action what, UNDO dog)
+//	practice> ACK 1 note       staff act on alert 1 (ACK, CLOSE n outcome, WRITE text, PLAN action what, UNDO dog,
+//	                           HOLD dog date why, PAUSE date why, QUIET dog sign date, SET dog threshold value,
+//	                           CADENCE dog kind gap cron); REFUSED at the end: it is refused
 //	report> failed             the provider's word on the last message
 //	expect alert REASON URGENCY [words of its sentence, … between]
 //	expect no alert [REASON]
@@ -227,6 +230,19 @@ func (k *talk) practice(what, where string) {
 		if len(f) > 3 {
 			p.Plan.Class, p.Plan.Area, p.Plan.Comfort = care.MedicineClass(f[3]), care.AreaPain, true
 		}
+	case "PAUSE", "HOLD": // PAUSE 2026-03-20 why: the texts to the owner; HOLD dog date why: one dog
+		k.pause(p, f, where)
+	case "QUIET": // QUIET dog sign date; - ends it
+		p.QuietSign = &care.QuietSign{Dog: int8(number(1)), Sign: signs.Sign(f[2]), Until: k.date(f[3], where)}
+	case "SET": // SET dog threshold value; - clears it
+		n := care.SetNumber{Key: f[2], Clear: f[3] == "-"}
+		if !n.Clear {
+			n.Value = float64(number(3))
+		}
+		p.Settings = &care.DogSettings{Dog: int8(number(1)), Numbers: []care.SetNumber{n}}
+	case "CADENCE": // CADENCE dog kind gap cron…
+		p.Settings = &care.DogSettings{Dog: int8(number(1)), Cadence: &care.SetDogsCadence{
+			Kind: care.PromptKind(f[2]), Gap: int(number(3)), Cron: strings.Join(f[4:], " ")}}
 	case "UNDO":
 		p.Farewell = &care.Farewell{Dog: int8(number(1)), Undo: true}
 	default:
@@ -238,6 +254,26 @@ func (k *talk) practice(what, where string) {
 		return
 	}
 	require.Equal(k.t, care.PracticeDone, res.Reason, "%s: %s", where, res.Refusal)
+}
+
+// date is midnight at the beginning of a date, 0 for "-".
+func (k *talk) date(s, where string) int64 {
+	if s == "-" {
+		return 0
+	}
+	at, err := time.ParseInLocation("2006-01-02", s, k.rules.Zone)
+	require.NoError(k.t, err, where)
+	return at.Unix()
+}
+
+func (k *talk) pause(p *care.Practice, f []string, where string) {
+	if f[0] == "PAUSE" {
+		p.Pause = &care.PauseTexts{Until: k.date(f[1], where), Reason: strings.Join(f[2:], " ")}
+		return
+	}
+	dog, err := strconv.Atoi(f[1])
+	require.NoError(k.t, err, where)
+	p.Hold = &care.HoldDog{Dog: int8(dog), Until: k.date(f[2], where), Reason: strings.Join(f[3:], " ")}
 }
 
 func (k *talk) expect(what, where string) {

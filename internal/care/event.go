@@ -68,6 +68,8 @@ type Practice struct {
 	Decide    *Decide         `cbor:"25,keyasint,omitempty"`
 	Withdraw  *Withdraw       `cbor:"26,keyasint,omitempty"`
 	Rung      *Rung           `cbor:"30,keyasint,omitempty"`
+	Hold      *HoldDog        `cbor:"17,keyasint,omitempty"`
+	Pause     *PauseTexts     `cbor:"18,keyasint,omitempty"`
 }
 
 // Enrolment adds a household, or changes what changed when repeated.
@@ -206,7 +208,8 @@ type QuietDog struct {
 	Until int64 `cbor:"2,keyasint"` // 0 ends the quiet
 }
 
-// QuietSign quiets one known same-day sign of a dog until a date.
+// QuietSign quiets one known same-day sign of a dog until a date; Until 0 ends
+// its quiet.
 type QuietSign struct {
 	Dog   int8       `cbor:"1,keyasint"`
 	Sign  signs.Sign `cbor:"2,keyasint"`

@@ -31,7 +31,7 @@ func (t *turn) deathReported(s *heard) Reason {
 func (t *turn) namedDog(text string) int8 {
 	found := int8(-1)
 	for i := range t.h.Dogs {
-		if t.h.Dogs[i].Status == Followed && mentions(lower(text), lower(t.h.Dogs[i].Name)) {
+		if t.h.Dogs[i].here() && mentions(lower(text), lower(t.h.Dogs[i].Name)) {
 			if found >= 0 {
 				return -1
 			}
@@ -61,7 +61,7 @@ func (t *turn) die(dog, contact int8, by string) {
 	if d.Status == Died {
 		return
 	}
-	d.Status, d.Ended = Died, t.at
+	d.Status, d.Ended, d.Hold = Died, t.at, nil
 	t.fact(Fact{Kind: FactDied, Dog: dog + 1, By: by})
 	for i := range t.h.Contacts {
 		t.dropPrompts(int8(i), dog)

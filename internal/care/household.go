@@ -31,6 +31,8 @@ type Household struct {
 	Opened []int32 `cbor:"15,keyasint,omitempty"`
 	// Floods are the contacts who wrote lately, and how much more is answered.
 	Floods []Flood `cbor:"25,keyasint,omitempty"`
+	// WhichDog is an open question whose sign it was.
+	WhichDog *WhichDog `cbor:"13,keyasint,omitempty"`
 }
 
 // Contact is one person of the household at one address, with a conversation,
@@ -44,6 +46,8 @@ type Contact struct {
 	Consent Consent         `cbor:"6,keyasint"`
 	Via     string          `cbor:"7,keyasint,omitempty"` // the clinic's channel name
 	Talk    Conversation    `cbor:"8,keyasint"`
+	// Hold is the pause that the practice made; Talk.Paused says until when.
+	Hold *Hold `cbor:"9,keyasint,omitempty"`
 }
 
 // ConsentState says what a person has agreed to.
@@ -188,6 +192,8 @@ type Dog struct {
 	// had never been on it, kept with the reason.
 	Withdrawn []Entry `cbor:"43,keyasint,omitempty"`
 	MuscleAt  int64   `cbor:"44,keyasint,omitempty"` // when Muscle was given
+	// Hold is the pause of a dog that is on hold.
+	Hold *Hold `cbor:"27,keyasint,omitempty"`
 }
 
 // Area of the plan.

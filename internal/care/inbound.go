@@ -49,6 +49,9 @@ func (t *turn) message(m *MessageIn) Reason {
 		t.feedSilently(said)
 		return reason
 	}
+	if t.toldWhichDog(said) {
+		return Answered
+	}
 	if r := t.converse(said); reason == "" {
 		reason = r
 	}
@@ -114,7 +117,7 @@ func (t *turn) aboutDog(c int8, text string) int8 {
 	low := lower(text)
 	named := int8(-1)
 	for i := range t.h.Dogs {
-		if t.h.Dogs[i].Status == Followed && mentions(low, lower(t.h.Dogs[i].Name)) {
+		if t.h.Dogs[i].here() && mentions(low, lower(t.h.Dogs[i].Name)) {
 			if named >= 0 {
 				return -1 // both
 			}
@@ -124,7 +127,7 @@ func (t *turn) aboutDog(c int8, text string) int8 {
 	if named >= 0 {
 		return named
 	}
-	if o := t.h.Contacts[c].Talk.Open; o != nil && o.Dog >= 0 && t.h.Dogs[o.Dog].Status == Followed {
+	if o := t.h.Contacts[c].Talk.Open; o != nil && o.Dog >= 0 && t.h.Dogs[o.Dog].here() {
 		return o.Dog
 	}
 	only, _ := t.onlyDog()

@@ -36,6 +36,7 @@ const (
 	FollowedUp       Reason = "followed-up"
 	SafetyUnanswered Reason = "safety-question-unanswered"
 	SkippedLate      Reason = "skipped-late"
+	PauseEnded       Reason = "pause-ended"
 	DeferredQuiet    Reason = "deferred-quiet-hours"
 	FateRecorded     Reason = "fate-recorded"
 	FateStale        Reason = "fate-stale" // an older report than the one known

@@ -24,9 +24,11 @@ func (t *turn) practice(p *Practice) Reason {
 	case p.Write != nil:
 		return t.writeOwner(p.By, p.Write)
 	case p.Resume != nil:
-		return t.resume(p.Resume)
+		return t.resume(p.By, p.Resume)
 	case p.Rung != nil:
 		return t.rung(p.By, p.Rung)
+	case p.Pause != nil:
+		return t.pauseTexts(p.By, p.Pause)
 	case p.Consent != nil:
 		return t.recordConsent(p.By, p.Consent)
 	default:
@@ -63,6 +65,8 @@ func (t *turn) aboutDogAction(p *Practice) Reason {
 		return t.decide(p.By, p.Decide)
 	case p.Withdraw != nil:
 		return t.withdraw(p.By, p.Withdraw)
+	case p.Hold != nil:
+		return t.holdDog(p.By, p.Hold)
 	}
 	return PracticeDone
 }
@@ -90,12 +94,18 @@ func (p *Practice) dog() int8 {
 		return p.Decide.Dog
 	case p.Withdraw != nil:
 		return p.Withdraw.Dog
+	case p.Hold != nil:
+		return p.Hold.Dog
 	}
 	return -1
 }
 
 // quietSign lets the practitioner ignore a known same-day sign until a date.
 func (t *turn) quietSign(by string, q *QuietSign) Reason {
+	d := &t.h.Dogs[q.Dog]
+	if q.Until == 0 {
+		return t.hearSign(by, q)
+	}
 	ctx := t.screenContext(q.Dog)
 	if q.Sign.Urgency(ctx) > 1 {
 		return t.refuse("An emergency sign can't be quieted.")
@@ -103,17 +113,27 @@ func (t *turn) quietSign(by string, q *QuietSign) Reason {
 	if q.Until <= t.at {
 		return t.refuse("A quieted sign needs an end date in the future.")
 	}
-	d := &t.h.Dogs[q.Dog]
 	d.Quieted = slices.DeleteFunc(d.Quieted, func(k QuietedSign) bool { return k.Sign == q.Sign || k.Until <= t.at })
 	d.Quieted = append(d.Quieted, QuietedSign{Sign: q.Sign, Until: q.Until, By: by})
 	t.fact(Fact{Kind: FactSign, Dog: q.Dog + 1, Code: "quieted", Text: string(q.Sign), Number: float64(q.Until), By: by})
 	return PracticeDone
 }
 
+// hearSign ends a sign's quiet before its date.
+func (t *turn) hearSign(by string, q *QuietSign) Reason {
+	d := &t.h.Dogs[q.Dog]
+	if !d.ignores(q.Sign, t.at) {
+		return t.refuse("That sign is not quieted.")
+	}
+	d.Quieted = slices.DeleteFunc(d.Quieted, func(k QuietedSign) bool { return k.Sign == q.Sign })
+	t.fact(Fact{Kind: FactSign, Dog: q.Dog + 1, Code: "heard again", Text: string(q.Sign), By: by})
+	return PracticeDone
+}
+
 // enteredCheckIn scores a check-in taken by telephone or on paper.
 func (t *turn) enteredCheckIn(by string, c *EnteredCheckIn) Reason {
 	d := &t.h.Dogs[c.Dog]
-	if d.Status != Followed {
+	if !d.here() {
 		return t.refuse(d.Name + " is not followed any more.")
 	}
 	if _, err := clinical.IndexOf(c.Items); err != nil {
@@ -180,19 +200,38 @@ func (t *turn) writeOwner(by string, w *WriteOwner) Reason {
 	if c.Consent.State == OptedOut {
 		return t.refuse(c.Name + " has asked not to be texted. Please ring.")
 	}
-	id := t.send(w.Contact, FromPractice, w.Text)
+	id := t.handOver(by, w)
 	c.Talk.Handover = t.e.At.Add(t.r.Limits.HandoverFor).Unix()
 	t.fact(Fact{Kind: FactWrote, Contact: w.Contact + 1, Text: w.Text, By: by, ID: id})
 	return PracticeDone
 }
 
+// handOver sends staff's words. Where a question is open, a line before them
+// says who writes and that the question waits.
+func (t *turn) handOver(by string, w *WriteOwner) string {
+	c := &t.h.Contacts[w.Contact]
+	o := c.Talk.Open
+	if o == nil || isSafety(o.Kind) || c.Consent.State != Agreed || c.Talk.Handover > t.at {
+		return t.send(w.Contact, FromPractice, w.Text)
+	}
+	ctx := t.context(w.Contact, o.Dog)
+	ctx.Vars["who"] = t.r.Name
+	if p, ok := t.r.Practitioner(by); ok {
+		ctx.Vars["who"] = p.Name + " from " + t.r.Name
+	}
+	line := t.r.Scripts.Say("staff", "handover_open", ctx)
+	id := t.send(w.Contact, FromPractice, t.r.Scripts.Render(line, c.Lang)+"\n"+w.Text)
+	t.fact(Fact{Kind: FactSaid, Contact: w.Contact + 1, Line: &line, ID: id})
+	return id
+}
+
 // resume gives a conversation back to the scripts.
-func (t *turn) resume(r *Resume) Reason {
+func (t *turn) resume(by string, r *Resume) Reason {
 	if r.Contact < 0 || int(r.Contact) >= len(t.h.Contacts) {
 		return t.refuse("There is no such contact in this household.")
 	}
-	talk := &t.h.Contacts[r.Contact].Talk
-	talk.Handover, talk.Paused = 0, 0
+	t.h.Contacts[r.Contact].Talk.Handover = 0
+	t.endPause(r.Contact, by)
 	return PracticeDone
 }
 

@@ -68,6 +68,10 @@ func (t *turn) sameDay(s *heard) Reason {
 		}
 	}
 	lines := append([]dialog.Line{t.line(s, "safety", step)}, t.nextDose(s)...)
+	which := t.asksWhichDog(s)
+	if which {
+		lines = append(lines, t.line(s, "safety", "ask_which_dog"))
+	}
 	id := t.say(s.contact, ForSafety, lines...)
 	i := t.raise(evidence{
 		dog: s.dog, reason: SignAlert, urgency: Today, contact: s.contact, signs: s.finding.Signs,
@@ -76,6 +80,9 @@ func (t *turn) sameDay(s *heard) Reason {
 	t.signFacts(s)
 	t.hold(&t.h.Alerts[i], s)
 	t.tieTo(id, t.h.Alerts[i].N)
+	if which {
+		t.h.WhichDog = &WhichDog{Alert: t.h.Alerts[i].N, Contact: s.contact, At: t.at}
+	}
 	t.askIfUnsure(s, t.h.Alerts[i].N)
 	return SignRaised
 }
@@ -211,7 +218,8 @@ func (t *turn) kindWord(s *heard) Reason {
 	}
 	t.sayStep(s.contact, s.dog, ForSafety, "safety", step)
 	t.keepForPractice(s, Today, what)
-	t.h.Contacts[s.contact].Talk.Paused = t.e.At.Add(t.r.Limits.DespairPause).Unix()
+	talk := &t.h.Contacts[s.contact].Talk
+	talk.Paused = max(talk.Paused, t.e.At.Add(t.r.Limits.DespairPause).Unix())
 	if s.finding.Urgency == signs.Emergency {
 		return t.emergency(s)
 	}

@@ -177,6 +177,9 @@ func (t *turn) next() time.Time {
 			consider(t.h.Alerts[i].Ask)
 		}
 	}
+	for i := range t.h.Dogs {
+		t.nextOfHold(&t.h.Dogs[i], consider)
+	}
 	for i := range t.h.Contacts {
 		t.nextOfTalk(&t.h.Contacts[i], consider)
 	}

@@ -24,6 +24,9 @@ func (t *turn) openPrompt(contact int8, p Prompt, purpose Purpose) {
 	if o := talk.Open; o != nil && talk.Suspended == nil && precedence(p.Kind) < precedence(o.Kind) && !t.safetyOpen(o) {
 		talk.Suspended, talk.Open = o, nil
 	}
+	if o := talk.Open; o != nil && t.yields(o, p) && talk.Handover <= t.at {
+		t.standBack(contact)
+	}
 	if talk.Open != nil || talk.Handover > t.at {
 		talk.Queue = insertPrompt(talk.Queue, p)
 		return
@@ -78,7 +81,7 @@ func (t *turn) openNext(contact int8, purpose Purpose) {
 	for len(talk.Queue) > 0 {
 		p := talk.Queue[0]
 		talk.Queue = slices.Clone(talk.Queue[1:])
-		if p.Dog >= 0 && t.h.Dogs[p.Dog].Status != Followed {
+		if p.Dog >= 0 && t.h.Dogs[p.Dog].Status != Followed && !(t.h.Dogs[p.Dog].here() && isSafety(p.Kind)) {
 			continue
 		}
 		t.openPrompt(contact, p, purpose)
@@ -142,11 +145,11 @@ func (t *turn) dialogContext(contact, dog int8, kind PromptKind) dialog.Context 
 	return ctx
 }
 
-// followedDogs lists the dogs that are followed, by index.
+// followedDogs lists the dogs that are followed or paused, by index.
 func (t *turn) followedDogs() []int8 {
 	var list []int8
 	for i := range t.h.Dogs {
-		if t.h.Dogs[i].Status == Followed {
+		if t.h.Dogs[i].here() {
 			list = append(list, int8(i))
 		}
 	}

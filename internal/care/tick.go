@@ -21,6 +21,9 @@ func (t *turn) tick() Reason {
 	for i := range t.h.Alerts {
 		did(t.tickAlert(&t.h.Alerts[i]))
 	}
+	for i := range t.h.Dogs {
+		did(t.tickHold(int8(i)))
+	}
 	for i := range t.h.Contacts {
 		did(t.tickTalk(int8(i)))
 	}
@@ -188,6 +191,9 @@ func (t *turn) tickOpen(contact int8, o *Open) Reason {
 		return Reminded
 	}
 	if !o.Reminded && o.Later == 0 && limits.RemindAfter > 0 && o.BegunAt+seconds(limits.RemindAfter) <= t.at {
+		if t.makeRoom(contact, o) {
+			return Prompted
+		}
 		o.Reminded = true
 		t.note(FactPrompt, o.Dog, "reminded", o.Slot)
 		t.say(contact, ForPrompt, t.r.Scripts.Remind(o.Session, ctx)...)

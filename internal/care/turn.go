@@ -253,22 +253,22 @@ func (h *Household) primary() int8 {
 	return -1
 }
 
-// followed counts the dogs that are being followed.
+// followed counts the dogs that are being followed, paused ones too.
 func (t *turn) followed() int {
 	n := 0
 	for i := range t.h.Dogs {
-		if t.h.Dogs[i].Status == Followed {
+		if t.h.Dogs[i].here() {
 			n++
 		}
 	}
 	return n
 }
 
-// onlyDog returns the one dog that is followed, if there is just one.
+// onlyDog returns the one dog that is followed or paused, if there is just one.
 func (t *turn) onlyDog() (int8, bool) {
 	found := int8(-1)
 	for i := range t.h.Dogs {
-		if t.h.Dogs[i].Status != Followed {
+		if !t.h.Dogs[i].here() {
 			continue
 		}
 		if found >= 0 {

@@ -189,6 +189,8 @@ func (x *reader) prompt(f *care.Fact, at int64) {
 		x.asked = at
 	case "closed":
 		x.closing, x.asked = x.asked, 0
+	case "withdrawn": // by the practice: nobody failed to answer
+		x.asked = 0
 	}
 }
 

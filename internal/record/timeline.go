@@ -225,7 +225,7 @@ func (t *timeline) kept(e *Entry, f *care.Fact, words *timelineLine) {
 	case care.FactFinding:
 		l.What, l.Text = "found", f.Text
 	case care.FactSetting:
-		l.What, l.Text = "set for this dog", f.Code+": "+f.Text
+		l.What, l.Text = "set", t.setting(f)
 	case care.FactNote:
 		l.What, l.Text = "noted", joinWords(f.Code, f.Text)
 		if f.Code == "quieted" {
@@ -237,6 +237,15 @@ func (t *timeline) kept(e *Entry, f *care.Fact, words *timelineLine) {
 	}
 	l.Text = t.dog(f.Dog) + l.Text
 	t.add(e.At, l)
+}
+
+// setting says what was set for a dog or a person.
+func (t *timeline) setting(f *care.Fact) string {
+	s := joinWords(f.Code, f.Text)
+	if f.Number > 0 {
+		s = joinWords(f.Code+" until "+t.in.day(int64(f.Number)), f.Text)
+	}
+	return s
 }
 
 func joinWords(a, b string) string {
@@ -272,7 +281,7 @@ func (t *timeline) prompt(f *care.Fact, l *timelineLine) {
 	if name == "" || f.Code == "sent" {
 		return // the question itself stands in the timeline
 	}
-	what := map[string]string{"answered": "answered", "reminded": "reminded", "closed": "closed", "skipped": "not asked"}[f.Code]
+	what := map[string]string{"answered": "answered", "reminded": "reminded", "closed": "closed", "skipped": "not asked", "withdrawn": "taken back"}[f.Code]
 	if l.What = what; f.Code == "closed" {
 		name += ", not finished in time"
 	}
