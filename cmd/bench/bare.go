@@ -52,11 +52,30 @@ func (s *shape) callFor(id contact.ID) bareCall {
 
 // bare is the handler that the webhook is measured against.
 type bare struct {
-	client redis.UniversalClient
+	client caller
 	seats  map[string]*seat
 }
 
-func newBare(client redis.UniversalClient, seats []*seat) *bare {
+// caller makes the two calls of a message: each on a connection of its own, or
+// sharing round trips with others that come at the same moment.
+type caller interface {
+	MGet(ctx context.Context, keys ...string) *redis.SliceCmd
+	EvalSha(ctx context.Context, sha1 string, keys []string, args ...any) *redis.Cmd
+}
+
+// sharing lets calls share round trips by the client's own means, as many at a
+// time as the store does.
+func sharing(client redis.UniversalClient) (caller, error) {
+	c, ok := client.(*redis.Client)
+	if !ok {
+		return nil, errors.New("the bench knows single servers only")
+	}
+	return c.AutoPipelineWithOptions(&redis.AutoPipelineOptions{
+		MaxBatchSize: 64, MaxBatchBytes: 128 << 10, MaxConcurrentBatches: 4, Unordered: true,
+	})
+}
+
+func newBare(client caller, seats []*seat) *bare {
 	b := &bare{client: client, seats: make(map[string]*seat, len(seats))}
 	for _, s := range seats {
 		b.seats[s.number] = s
@@ -106,13 +125,14 @@ func (b *bare) commit(ctx context.Context, call *bareCall, version, sid string) 
 	return nil
 }
 
-// wire keeps what goes to Redis while it is told to.
+// wire keeps what goes to Redis while it is told to, and counts the round trips.
 type wire struct {
-	on   bool
-	cmds [][]any
+	on    bool
+	trips int
+	cmds  [][]any
 }
 
-func (w *wire) begin() { w.on, w.cmds = true, nil }
+func (w *wire) begin() { w.on, w.trips, w.cmds = true, 0, nil }
 
 // end is the load and the commit that were kept.
 func (w *wire) end() (*shape, error) {
@@ -142,14 +162,26 @@ func (w *wire) DialHook(next redis.DialHook) redis.DialHook { return next }
 // ProcessHook implements redis.Hook.
 func (w *wire) ProcessHook(next redis.ProcessHook) redis.ProcessHook {
 	return func(ctx context.Context, cmd redis.Cmder) error {
-		if w.on {
-			w.cmds = append(w.cmds, cmd.Args())
-		}
+		w.keep(cmd)
 		return next(ctx, cmd)
 	}
 }
 
 // ProcessPipelineHook implements redis.Hook.
 func (w *wire) ProcessPipelineHook(next redis.ProcessPipelineHook) redis.ProcessPipelineHook {
-	return next
+	return func(ctx context.Context, cmds []redis.Cmder) error {
+		w.keep(cmds...)
+		return next(ctx, cmds)
+	}
+}
+
+// keep keeps the commands of one round trip.
+func (w *wire) keep(cmds ...redis.Cmder) {
+	if !w.on {
+		return
+	}
+	w.trips++
+	for _, c := range cmds {
+		w.cmds = append(w.cmds, c.Args())
+	}
 }

@@ -85,15 +85,21 @@ type figures struct {
 	P99ms     spread `json:"p99_ms"`
 	// CPUus is what this process, servers and load together, needs for a request.
 	CPUus spread `json:"cpu_us"`
+	// RedisUs is what Redis needs for it.
+	RedisUs spread `json:"redis_cpu_us"`
 }
 
 func figuresOf(all []outcome) figures {
-	var rate, p50, p99, cpu []float64
+	var rate, p50, p99, cpu, redis []float64
 	for _, o := range all {
 		rate = append(rate, o.perSecond)
 		p50 = append(p50, float64(o.p50)/float64(time.Millisecond))
 		p99 = append(p99, float64(o.p99)/float64(time.Millisecond))
 		cpu = append(cpu, float64(o.cpu)/float64(time.Microsecond))
+		redis = append(redis, float64(o.redis)/float64(time.Microsecond))
 	}
-	return figures{spreadOf(rate), spreadOf(p50), spreadOf(p99), spreadOf(cpu)}
+	return figures{spreadOf(rate), spreadOf(p50), spreadOf(p99), spreadOf(cpu), spreadOf(redis)}
 }
+
+// perRequest is the processor time of a request, Redis' included, µs.
+func (f figures) perRequest() float64 { return f.CPUus.Median + f.RedisUs.Median }

@@ -32,6 +32,7 @@ type outcome struct {
 	perSecond float64
 	p50, p99  time.Duration
 	cpu       time.Duration // of this process, servers and load, for each request
+	redis     time.Duration // of Redis, for each request; where it was measured
 }
 
 // run puts the load on. Any answer but 200 is an error: it would measure

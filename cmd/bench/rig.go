@@ -10,7 +10,6 @@ import (
 	"net"
 	"net/http"
 	"net/url"
-	"os"
 	"runtime"
 	"strconv"
 	"sync"
@@ -18,36 +17,29 @@ import (
 
 	"github.com/labstack/echo/v4"
 	"github.com/prometheus/client_golang/prometheus"
-	"github.com/redis/go-redis/v9"
 
 	"gaitpost/bot"
 	"gaitpost/bot/sms"
-	"gaitpost/internal/clinic"
 	"gaitpost/internal/contact"
 	"gaitpost/internal/fake/smsprovider"
 	"gaitpost/internal/store"
-	"gaitpost/internal/store/redistest"
 )
 
-// rig is everything that is measured: a Redis, the two servers on it, and the
-// households.
+// rig is everything that is measured: the two servers, and the households.
 type rig struct {
+	*ground
 	o        webhookOptions
-	clinic   *clinic.Clinic
-	redis    *redistest.Server
-	client   redis.UniversalClient
-	hasher   *contact.Hasher
-	store    *store.Store
 	registry *prometheus.Registry
 	full     string // address of the webhook's server
 	plain    string // address of the bare handler's
+	shared   string // address of the bare handler's that shares round trips
 	seats    []*seat
 	order    []visit // what the owners write in a burst
 	bursts   int
-	touched  int // of order, since the households were put back
-	most     int // messages that any burst got through
+	touched  int     // of order, since the households were put back
+	most     int     // messages that any burst got through
+	trips    float64 // round trips of a message that comes alone
 	lastReqs [][]byte
-	ends     []func()
 }
 
 // visit is one message of a burst: the household's first or second.
@@ -57,50 +49,20 @@ type visit struct {
 }
 
 func newRig(ctx context.Context, o webhookOptions) (*rig, error) {
-	r := &rig{o: o, registry: prometheus.NewRegistry()}
-	if err := r.assemble(ctx); err != nil {
+	g, err := newGround(ctx)
+	if err != nil {
+		return nil, err
+	}
+	r := &rig{ground: g, o: o, registry: prometheus.NewRegistry()}
+	now, err := r.settle(ctx)
+	if err == nil {
+		err = r.serveBoth(now)
+	}
+	if err != nil {
 		r.close()
 		return nil, err
 	}
 	return r, nil
-}
-
-func (r *rig) close() {
-	for i := len(r.ends) - 1; i >= 0; i-- {
-		r.ends[i]()
-	}
-	r.ends = nil
-}
-
-func (r *rig) assemble(ctx context.Context) error {
-	var err error
-	if r.clinic, err = practice(); err != nil {
-		return err
-	}
-	dir, err := os.MkdirTemp("", "bench")
-	if err != nil {
-		return err
-	}
-	r.ends = append(r.ends, func() { _ = os.RemoveAll(dir) })
-	if r.redis, err = redistest.Run(dir); err != nil {
-		return err
-	}
-	r.ends = append(r.ends, r.redis.Stop)
-	if r.client, err = store.NewClient(r.redis.URL()); err != nil {
-		return err
-	}
-	r.ends = append(r.ends, func() { _ = r.client.Close() })
-	if r.hasher, err = contact.NewHasher([]byte("an invented secret of the bench")); err != nil {
-		return err
-	}
-	if r.store, err = store.Open(ctx, store.Options{Client: r.client, Hasher: r.hasher}); err != nil {
-		return err
-	}
-	now, err := r.settle(ctx)
-	if err != nil {
-		return err
-	}
-	return r.serveBoth(now)
 }
 
 // serveBoth starts the two servers. The clock goes on from the instant at which
@@ -135,10 +97,21 @@ func (r *rig) serveBoth(now time.Time) error {
 	if r.full, err = r.serve(full); err != nil {
 		return err
 	}
-	plain := echo.New()
-	plain.POST(benchHook, newBare(r.client, r.seats).handle)
-	r.plain, err = r.serve(plain)
+	if r.plain, err = r.serveBare(r.client); err != nil {
+		return err
+	}
+	together, err := sharing(r.client)
+	if err != nil {
+		return err
+	}
+	r.shared, err = r.serveBare(together)
 	return err
+}
+
+func (r *rig) serveBare(c caller) (string, error) {
+	plain := echo.New()
+	plain.POST(benchHook, newBare(c, r.seats).handle)
+	return r.serve(plain)
 }
 
 // serve serves a handler on a free port of this machine.
@@ -157,6 +130,8 @@ func (r *rig) webhook(ctx context.Context) (outcome, error) { return r.fresh(ctx
 
 func (r *rig) bare(ctx context.Context) (outcome, error) { return r.fresh(ctx, r.plain) }
 
+func (r *rig) together(ctx context.Context) (outcome, error) { return r.fresh(ctx, r.shared) }
+
 // fresh puts every household back and lets the owners write.
 func (r *rig) fresh(ctx context.Context, addr string) (outcome, error) {
 	if err := r.putBack(ctx); err != nil {
@@ -169,22 +144,25 @@ func (r *rig) fresh(ctx context.Context, addr string) (outcome, error) {
 	if addr == r.full {
 		r.profile(b)
 	}
+	redis := r.cpu(ctx)
 	out, err := b.run(ctx)
 	if err != nil {
 		return out, err
 	}
+	out.redis = (r.cpu(ctx) - redis) / time.Duration(out.sent)
 	r.touched, r.most = out.sent, max(r.most, out.sent)
 	r.lastReqs = r.lastReqs[:out.sent]
 	return out, nil
 }
 
-// again lets the provider repeat what the webhook has had.
-func (r *rig) again(ctx context.Context) (outcome, error) {
-	if _, err := r.webhook(ctx); err != nil {
-		return outcome{}, err
+// again lets the provider repeat what the webhook has had, and returns both.
+func (r *rig) again(ctx context.Context) (first, repeated outcome, err error) {
+	if first, err = r.webhook(ctx); err != nil {
+		return first, repeated, err
 	}
 	b := &burst{addr: r.full, conns: r.o.conns, last: r.o.burst, reqs: r.lastReqs}
-	return b.run(ctx)
+	repeated, err = b.run(ctx)
+	return first, repeated, err
 }
 
 // requests makes a burst's requests beforehand, signed, with message ids that no

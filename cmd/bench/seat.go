@@ -172,6 +172,7 @@ func (r *rig) capture(ctx context.Context, stages []*stage, now time.Time) (map[
 		return nil, err
 	}
 	shapes := map[*stage]*shape{}
+	trips := 0
 	for i, st := range stages {
 		a := number(maxHouseholds + i)
 		s := &seat{id: r.store.ID(r.clinic.Rules.Clinic, a), stage: st}
@@ -192,7 +193,9 @@ func (r *rig) capture(ctx context.Context, stages []*stage, now time.Time) (map[
 		}
 		sh.id, sh.state = s.id, sh.keys[0]
 		shapes[st] = sh
+		trips += wire.trips
 	}
+	r.trips = float64(trips) / float64(len(stages))
 	return shapes, nil
 }
 

@@ -19,7 +19,7 @@ import (
 func TestWebhookInShort(t *testing.T) {
 	var out bytes.Buffer
 	require.NoError(t, measureWebhook(context.Background(), &out, webhookOptions{
-		rounds: 1, conns: 16, households: 2000, burst: 200 * time.Millisecond, duplicates: true,
+		rounds: 1, conns: 16, households: 2000, burst: 200 * time.Millisecond, repeats: 1,
 	}))
 	lines := strings.Split(strings.TrimSpace(out.String()), "\n")
 	var res webhookResult
@@ -29,6 +29,10 @@ func TestWebhookInShort(t *testing.T) {
 	require.Positive(t, res.Webhook.PerSecond.Median)
 	require.Positive(t, res.Bare.P99ms.Median)
 	require.NotNil(t, res.Duplicates)
+	require.Positive(t, res.DuplicateRatio)
+	require.Positive(t, res.SharedRatio)
+	require.Positive(t, res.CPURatio)
+	require.InDelta(t, 2, res.RoundTrips, 0, "load and commit")
 	for reason := range res.Reasons {
 		require.Contains(t, []string{"answered", "finished", "asked-again"}, reason, "every message answers what is asked")
 	}
