@@ -24,6 +24,7 @@ const (
 	argRecord     = 1
 	argDueMember  = 7
 	argCaseMember = 9
+	argEntry      = 10
 	versionBytes  = 16
 )
 

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"log/slog"
 	"os"
 	"strconv"
 	"strings"
@@ -20,6 +21,9 @@ import (
 
 // benchSecret makes the contact ids of the bench.
 const benchSecret = "an invented secret of the bench"
+
+// quiet is the log of what is measured.
+var quiet = slog.New(slog.DiscardHandler)
 
 // ground is what every measure stands on: a Redis of its own and a store in it.
 type ground struct {

@@ -23,6 +23,7 @@ func main() {
 	}
 	// One line per measure, in alphabetical order; each lives in its own file.
 	root.AddCommand(
+		newDueCmd(),
 		newWebhookCmd(),
 	)
 	err := root.ExecuteContext(ctx)

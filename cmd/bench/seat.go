@@ -159,18 +159,11 @@ type shape struct {
 // capture lets each stage's message happen once, to a household of its own, and
 // keeps what went over the wire.
 func (r *rig) capture(ctx context.Context, stages []*stage, now time.Time) (map[*stage]*shape, error) {
-	// On a client of its own, so that nothing listens in on what is measured.
-	client, err := store.NewClient(r.redis.URL())
+	own, wire, client, err := r.listenTo(ctx)
 	if err != nil {
 		return nil, err
 	}
 	defer client.Close()
-	wire := &wire{}
-	client.AddHook(wire)
-	own, err := store.Open(ctx, store.Options{Client: client, Hasher: r.hasher})
-	if err != nil {
-		return nil, err
-	}
 	shapes := map[*stage]*shape{}
 	trips := 0
 	for i, st := range stages {

@@ -32,3 +32,23 @@ func BenchmarkTurns(b *testing.B) {
 		}})
 	}
 }
+
+// BenchmarkTicks wakes households whose weekly check-in is due.
+func BenchmarkTicks(b *testing.B) {
+	p, err := practice()
+	require.NoError(b, err)
+	var houses []care.Household
+	var now time.Time
+	for k := range dueCourses {
+		h, at, err := waiting(p.Rules, k)
+		require.NoError(b, err)
+		houses = append(houses, h)
+		now = at
+	}
+	b.ReportAllocs()
+	i := 0
+	for b.Loop() {
+		care.Turn(p.Rules, houses[i%len(houses)], care.Event{At: now, Tick: &care.Tick{}})
+		i++
+	}
+}

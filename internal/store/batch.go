@@ -2,6 +2,10 @@ package store
 
 import (
 	"context"
+	"fmt"
+	"slices"
+	"sync"
+	"sync/atomic"
 
 	"github.com/redis/go-redis/v9"
 
@@ -22,22 +26,65 @@ type Done struct {
 	Err    error
 }
 
-// DoAll is Do for many households: one pipeline loads, one commits, whatever
-// their partitions. The results are in the order of the jobs, each with its
-// own error as of Do. Jobs of one household are done one after the other.
+const (
+	// batchMost is how many jobs share a pipeline: more save nothing, and hold up
+	// what others want of Redis.
+	batchMost = ClaimMax
+	// batchesAtOnce is how many pipelines are under way at a time, so that turns
+	// are decided while Redis is busy with others.
+	batchesAtOnce = 4
+)
+
+// DoAll is Do for many households, whatever their partitions: a pipeline loads a
+// batch of them, another commits it. The results are in the order of the jobs,
+// each with its own error as of Do. Jobs of one household are done one after the
+// other.
 func (s *Store) DoAll(ctx context.Context, jobs []Job) []Done {
 	done := make([]Done, len(jobs))
-	loaded := make([]Loaded, len(jobs))
 	first, again := firsts(jobs)
-	s.loadAll(ctx, jobs, first, loaded, done)
+	batches := slices.Collect(slices.Chunk(first, batchMost))
+	var next atomic.Int64
+	var panicked atomic.Value
+	var wg sync.WaitGroup
+	for range min(batchesAtOnce, len(batches)) {
+		wg.Go(func() {
+			defer func() {
+				if p := recover(); p != nil {
+					panicked.Store(fmt.Sprint(p))
+				}
+			}()
+			for k := next.Add(1) - 1; int(k) < len(batches); k = next.Add(1) - 1 {
+				batch := make([]Job, len(batches[k]))
+				for n, i := range batches[k] {
+					batch[n] = jobs[i]
+				}
+				for n, d := range s.doBatch(ctx, batch) {
+					done[batches[k][n]] = d
+				}
+			}
+		})
+	}
+	wg.Wait()
+	if p := panicked.Load(); p != nil { // the caller's to catch, as if it had worked alone
+		panic(p)
+	}
+	for _, i := range again {
+		done[i].Result, done[i].Err = s.Do(ctx, jobs[i].Rules, jobs[i].ID, jobs[i].Event)
+	}
+	return done
+}
+
+// doBatch does jobs of which each is another household's.
+func (s *Store) doBatch(ctx context.Context, jobs []Job) []Done {
+	done := make([]Done, len(jobs))
+	loaded := s.loadAll(ctx, jobs, done)
 	changes := make([]Change, len(jobs))
-	var calls []call
+	calls := make([]call, 0, len(jobs))
 	var sent, had []int
-	for _, i := range first {
+	for i, j := range jobs {
 		if done[i].Err != nil {
 			continue
 		}
-		j := jobs[i]
 		c, err := s.decide(ctx, j.Rules, loaded[i], j.Event)
 		if done[i] = (Done{c.Result, err}); err != nil {
 			continue
@@ -64,9 +111,6 @@ func (s *Store) DoAll(ctx context.Context, jobs []Job) []Done {
 			done[i].Err = away
 		}
 	}
-	for _, i := range again {
-		done[i].Result, done[i].Err = s.Do(ctx, jobs[i].Rules, jobs[i].ID, jobs[i].Event)
-	}
 	return done
 }
 
@@ -85,24 +129,27 @@ func firsts(jobs []Job) (first, again []int) {
 	return first, again
 }
 
-func (s *Store) loadAll(ctx context.Context, jobs []Job, which []int, into []Loaded, done []Done) {
+// loadAll loads the households of jobs in one pipeline.
+func (s *Store) loadAll(ctx context.Context, jobs []Job, done []Done) []Loaded {
 	cmds := make([]*redis.SliceCmd, len(jobs))
 	// The error of Pipelined is the first command's; each is looked at below.
 	_, _ = s.rdb.Pipelined(ctx, func(p redis.Pipeliner) error {
-		for _, i := range which {
-			u := unit{jobs[i].Rules.Clinic, jobs[i].ID}
+		for i, j := range jobs {
+			u := unit{j.Rules.Clinic, j.ID}
 			cmds[i] = p.MGet(ctx, householdKey(u), aliasKey(u))
 		}
 		return nil
 	})
-	for _, i := range which {
+	loaded := make([]Loaded, len(jobs))
+	for i, j := range jobs {
 		got, err := cmds[i].Result()
 		if err != nil {
 			done[i].Err = wrap("loading a household", err)
 			continue
 		}
-		into[i], done[i].Err = s.loaded(ctx, unit{jobs[i].Rules.Clinic, jobs[i].ID}, got)
+		loaded[i], done[i].Err = s.loaded(ctx, unit{j.Rules.Clinic, j.ID}, got)
 	}
+	return loaded
 }
 
 // batchReplicated waits for what a batch has committed, now or before.

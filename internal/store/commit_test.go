@@ -288,3 +288,38 @@ func TestABatchGoesOnWhereAnotherEventCameBetween(t *testing.T) {
 		require.EqualValues(t, 2, done[0].Result.Household.Seq)
 	})
 }
+
+func TestManyJobsAreDoneInSeveralBatches(t *testing.T) {
+	onEach(t, func(t *testing.T, s *Store) {
+		jobs := make([]Job, 2*batchMost+5)
+		for i := range jobs {
+			jobs[i] = Job{rules, s.ID("hillside", owner(i)), says(owner(i), "SM1", "2")}
+		}
+		jobs[len(jobs)-1] = jobs[0]
+		done := s.DoAll(context.Background(), jobs)
+		for i, d := range done[:len(jobs)-1] {
+			require.NoError(t, d.Err)
+			require.Equal(t, jobs[i].ID, d.Result.Household.ID, "in the order of the jobs")
+		}
+		require.Equal(t, care.Repeated, done[len(jobs)-1].Result.Reason, "the second of a household comes after the first")
+	})
+}
+
+func TestAPanicInABatchReachesTheCaller(t *testing.T) {
+	s := openOn(t, standIn(t))
+	s.turn = func(r *care.Rules, h care.Household, e care.Event) care.Result {
+		if e.Message.Text == "boom" {
+			panic("boom")
+		}
+		return plainTurn(r, h, e)
+	}
+	jobs := make([]Job, 3*batchMost)
+	for i := range jobs {
+		jobs[i] = Job{rules, s.ID("hillside", owner(i)), says(owner(i), "SM1", "2")}
+	}
+	jobs[0].Event.Message.Text = "boom"
+	require.PanicsWithValue(t, "boom", func() { s.DoAll(context.Background(), jobs) })
+	n, err := s.LogLen(context.Background(), "hillside", jobs[len(jobs)-1].ID)
+	require.NoError(t, err)
+	require.Equal(t, 1, n, "the other batches are done")
+}
