@@ -102,6 +102,8 @@ type Handshaker interface {
 // Receipt is a provider's word that it took a message.
 type Receipt struct {
 	ID string // the provider's
+	// Sent: no report will come on this message, which counts as sent.
+	Sent bool
 }
 
 // Presence says whether a provider has a message.

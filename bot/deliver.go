@@ -142,10 +142,14 @@ func (s *Sender) attempt(ctx context.Context, e *store.Entry, o *outlet) care.Re
 	call, cancel := context.WithTimeout(context.WithoutCancel(ctx), timeout)
 	defer cancel()
 	began := s.Now()
-	_, err := o.Channel.Send(call, outgoing(e, valid))
+	receipt, err := o.Channel.Send(call, outgoing(e, valid))
 	s.Metrics.sendFor.WithLabelValues(e.Clinic, o.Name).Observe(s.Now().Sub(began).Seconds())
 	if err == nil {
-		// That it was sent, the provider's own report tells.
+		// That it was sent, the provider's own report tells; where none comes, we
+		// do. If that fails, the message still must not go a second time.
+		if receipt.Sent && !e.FromLine {
+			_ = s.tell(ctx, e, care.Report{Fate: care.SentOut})
+		}
 		return s.done(ctx, e, sent)
 	}
 	refused := &SendError{Class: UnknownResult, Err: err}

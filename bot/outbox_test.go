@@ -195,6 +195,8 @@ type provider struct {
 	sent    []bot.Outgoing
 	looked  int
 	during  func(bot.Outgoing) // while a message is being sent
+	// noReports: no report comes on what was sent.
+	noReports bool
 }
 
 func (*provider) Receive(bot.Request) ([]bot.Inbound, error) { return nil, nil }
@@ -211,7 +213,7 @@ func (p *provider) Send(_ context.Context, m bot.Outgoing) (bot.Receipt, error) 
 	if p.during != nil {
 		p.during(m)
 	}
-	return bot.Receipt{}, err
+	return bot.Receipt{Sent: p.noReports}, err
 }
 
 func (p *provider) Lookup(context.Context, bot.Outgoing) (bot.Presence, error) {

@@ -32,6 +32,17 @@ func TestAMessageIsSentOnceAndTakenOut(t *testing.T) {
 	p.quiet(t, "Text of", ruth.Value[1:])
 }
 
+// Where a provider reports nothing, the household is told that its message went,
+// and the practitioner's line, which has no household, is not.
+func TestWhereNoReportComesTheSenderSaysThatItWasSent(t *testing.T) {
+	p := newPost(t)
+	p.noReports = true
+	p.outbox.put(message("0f-1-0", care.ForReply))
+	require.Equal(t, 1, p.drain(t))
+	require.Equal(t, []care.Report{{Message: "0f-1-0", Fate: care.SentOut}}, p.reports())
+	require.Equal(t, []string{"0f-1-0"}, p.outbox.done())
+}
+
 // What a refusal means to the household and to the outbox.
 func TestRefusalsForGood(t *testing.T) {
 	for class, want := range map[bot.Class]care.Report{

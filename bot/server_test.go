@@ -323,6 +323,36 @@ func TestAddressesThatAreNone(t *testing.T) {
 	require.Equal(t, 405, h.ask(httptest.NewRequest("GET", "/hook/harbour/texts", nil)).Code)
 }
 
+// asked is a channel whose provider asks for the address first.
+type asked struct{ provider }
+
+func (*asked) Handshake(query string) (bot.Answer, error) {
+	if query != "word=right" {
+		return bot.Answer{}, bot.ErrBadSignature
+	}
+	return bot.Answer{ContentType: "text/plain", Body: []byte("1158201444")}, nil
+}
+
+func TestAProviderMayAskForTheAddressFirst(t *testing.T) {
+	rules := &care.Rules{Clinic: "harbour"}
+	outlet := func(name string, c bot.Channel) bot.Outlet {
+		return bot.Outlet{Name: name, Channel: c, Number: contact.Address{Channel: "x", Value: name}, Rate: store.Rate{PerSecond: 1, Burst: 1}}
+	}
+	d, err := bot.NewDirectory(bot.Clinic{Rules: rules, Outlets: []bot.Outlet{outlet("asks", &asked{}), outlet("texts", &provider{})}})
+	require.NoError(t, err)
+	g := newGauges(t)
+	s, err := bot.NewServer(bot.ServerOptions{Directory: d, Turns: &turns{}, Metrics: g.metrics, Log: g.log, Now: time.Now})
+	require.NoError(t, err)
+	for path, want := range map[string]int{
+		"/hook/harbour/asks?word=right": 200, "/hook/harbour/asks?word=wrong": 403, "/hook/harbour/texts": 405, "/hook/hill/asks?word=right": 404,
+	} {
+		w := httptest.NewRecorder()
+		s.ServeHTTP(w, httptest.NewRequest(http.MethodGet, path, nil))
+		require.Equal(t, want, w.Code, path)
+		require.Equal(t, want == 200, w.Body.String() == "1158201444", path)
+	}
+}
+
 func TestPartsThatAreMissingAreTold(t *testing.T) {
 	_, err := bot.NewServer(bot.ServerOptions{})
 	require.Error(t, err)

@@ -14,6 +14,7 @@ import (
 	"gaitpost/bot"
 	"gaitpost/bot/relay"
 	"gaitpost/bot/sms"
+	"gaitpost/bot/telegram"
 	"gaitpost/bot/whatsapp"
 	"gaitpost/internal/clinic"
 	"gaitpost/internal/contact"
@@ -60,10 +61,18 @@ func outletOf(c *clinic.Clinic, ch clinic.ChannelSettings, client *http.Client, 
 			AppSecret: ch.SigningSecret.Reveal(), VerifyToken: ch.VerifyToken.Reveal(),
 			Template: ch.Template, Language: ch.TemplateLanguage, Client: client, Now: now,
 		})
+	case contact.Telegram:
+		out.Channel, err = telegramOf(ch, client)
 	default:
 		err = fmt.Errorf("there is no channel of the kind %q", ch.Kind)
 	}
 	return out, err
+}
+
+func telegramOf(ch clinic.ChannelSettings, client *http.Client) (*telegram.Channel, error) {
+	return telegram.New(telegram.Config{
+		Bot: ch.Account, Token: ch.AuthToken.Reveal(), Secret: ch.SigningSecret.Reveal(), API: ch.API, Client: client,
+	})
 }
 
 // hookURL is where a channel's provider posts to, and what it signs.

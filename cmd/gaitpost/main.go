@@ -67,6 +67,7 @@ func newRootCmd(e env) *cobra.Command {
 		newEnrolCmd(e),
 		newKeysCmd(e),
 		newPlanChangeCmd(e),
+		newRegisterHookCmd(e),
 		newReliabilityCmd(e),
 		newReportCmd(e),
 		newScriptCmd(e),

@@ -29,6 +29,9 @@ type MessageIn struct {
 	// ProviderOptOut is "STOP", "START" or "HELP" where the provider already
 	// matched and answered the word itself, so that it is not answered twice.
 	ProviderOptOut string `cbor:"6,keyasint,omitempty"`
+	// Edited says that this is an earlier message as it was changed since. It is
+	// screened and kept; it answers nothing, for what it once answered is past.
+	Edited bool `cbor:"10,keyasint,omitempty"`
 }
 
 // Tick says that time has passed: whatever is due at the event's instant is

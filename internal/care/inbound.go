@@ -52,10 +52,17 @@ func (t *turn) message(m *MessageIn) Reason {
 	if t.toldWhichDog(said) {
 		return Answered
 	}
-	if r := t.converse(said); reason == "" {
-		reason = r
+	if m.Edited {
+		return either(reason, EditKept)
 	}
-	return reason
+	return either(reason, t.converse(said))
+}
+
+func either(a, b Reason) Reason {
+	if a != "" {
+		return a
+	}
+	return b
 }
 
 // plainAnswer reports whether a short text that the screen was merely unsure

@@ -24,6 +24,7 @@ const (
 	ConsentGiven     Reason = "consent-given"
 	ConsentRefused   Reason = "consent-refused"
 	MessageKept      Reason = "message-kept" // a question, note or photo for the practice
+	EditKept         Reason = "edit-kept"    // a message changed afterwards: screened, and nothing else
 	StrangerKept     Reason = "stranger"
 	DeathReported    Reason = "death-reported"
 	InHandover       Reason = "in-handover"
