@@ -38,6 +38,7 @@ const (
 	SuggestPain          SuggestionKind = "pain-relief"       // none on the plan
 	SuggestHeld          SuggestionKind = "held-medicine"     // waits for the vet
 	SuggestPainAgain     SuggestionKind = "pain-relief-again" // stays high under what there is
+	SuggestElsewhere     SuggestionKind = "from-elsewhere"    // given, and not from this practice
 	SuggestInjection     SuggestionKind = "injection-effect"  // no gain after the second one
 	SuggestDose          SuggestionKind = "dose-review"       // long stable
 	SuggestBlood         SuggestionKind = "blood-test"

@@ -156,6 +156,13 @@ func TestSuggestions(t *testing.T) {
 		}, care.SuggestWeigh, "29 days ago", "AAHA"},
 		{"no activity", func(t *testing.T, d *care.Dog) { off(d, 2); weekly(t, d, 1) }, care.SuggestActivity,
 			"the owner gave the usual walk 1 of 4 on 1 Mar 2026", "2022;58:55-76"},
+		{"a reminded test was done", func(_ *testing.T, d *care.Dog) {
+			d.Found.Tests, d.Plan[0].Reminders = nil, []care.Reminder{{ID: 1, Kind: care.RemindTest, Done: int32(ago(5) / 86400)}}
+		}, "", "", ""},
+		// Care with anything like an anti-inflammatory beside one: AAHA/AAFP 2015.
+		{"bought extras", func(_ *testing.T, d *care.Dog) { d.Plan[4].Source = care.FromBought }, care.SuggestElsewhere,
+			"fish oil is given since 1 Jan 2026 and comes from elsewhere (bought extras)", "2015"},
+		{"a borrowed ramp needs no vet", func(_ *testing.T, d *care.Dog) { d.Plan[2].Source = care.FromElsewhere }, "", "", ""},
 		// From here on: common practice, no source.
 		{"nothing at home", func(t *testing.T, d *care.Dog) { off(d, 3); weekly(t, d, 1) }, care.SuggestHome, "steps, car and sofa 1 of 4", care.NoSource},
 		{"an awkward place", func(_ *testing.T, d *care.Dog) {
@@ -222,6 +229,21 @@ func TestPainReliefIsFirst(t *testing.T) {
 	}
 	d.Decisions = []care.Decision{{Kind: care.SuggestPain, Verdict: care.Rejected, Basis: list[0].Basis, Level: list[0].Level}}
 	require.Contains(t, kinds(care.Suggest(testRules(t), &d, monday.Unix())), care.SuggestTherapy, "it was looked at and decided against")
+}
+
+// What is left over from somebody else is no pain relief that a vet has looked at.
+func TestLeftoversAreNoPainRelief(t *testing.T) {
+	t.Parallel()
+	for source, want := range map[care.Source][]care.SuggestionKind{
+		care.FromLeftovers:  {care.SuggestPain, care.SuggestElsewhere},
+		care.FromBought:     {care.SuggestPain, care.SuggestElsewhere},
+		care.FromOutOfHours: {care.SuggestElsewhere},
+		care.FromHere:       nil,
+	} {
+		d := full()
+		d.Plan[0].Source = source
+		require.Equal(t, want, kinds(care.Suggest(testRules(t), &d, monday.Unix())), source)
+	}
 }
 
 func TestTheDoseReviewIsForVetsAlone(t *testing.T) {
