@@ -71,6 +71,9 @@ var JointNames = []string{"neck", "back", "lower back", "shoulder", "elbow", "wr
 // sideless are the joints in the middle.
 var sideless = []string{"neck", "back", "lower back"}
 
+// Sideless reports whether a joint lies in the middle and has no side.
+func Sideless(name string) bool { return slices.Contains(sideless, name) }
+
 // String is the joint as it is read: "left hip".
 func (j Joint) String() string {
 	if j.Side == NoSide {
@@ -263,7 +266,7 @@ func (j Joint) problem() string {
 	switch {
 	case !slices.Contains(JointNames, j.Name):
 		return fmt.Sprintf("%q is not a joint that can be named; write it into the text.", j.Name)
-	case slices.Contains(sideless, j.Name) && j.Side != NoSide:
+	case Sideless(j.Name) && j.Side != NoSide:
 		return "The " + j.Name + " has no side."
 	case j.Side != NoSide && !slices.Contains(Sides, j.Side):
 		return fmt.Sprintf("%q is not a side: left, right or both.", j.Side)

@@ -33,26 +33,24 @@ type dogPage struct {
 	BaseKind   string
 	Beginning  string // until when bedding-in lasts
 
-	History  history
-	Drawing  template.HTML
-	Recent   []IndexPoint // newest first, for the table
-	Older    int
-	Grid     grid
-	Weight   weightPart
-	Plan     []planEntry
-	Ended    []planEntry
-	Cover    []coverLine
-	Together string
-	Effects  []effectLine
-	Quiet    int64
-	Quieted  []quietLine
-	SameDay  []signs.Sign
-	Due      []dueLine
-	Papers   []Paper
-	BCS      int
-	Muscle   string
-	Ref      string
-	Target   string
+	History history
+	Drawing template.HTML
+	Recent  []IndexPoint // newest first, for the table
+	Older   int
+	Grid    grid
+	Weight  weightPart
+	Plan    planPart
+	Found   foundPart
+	Effects []effectLine
+	Quiet   int64
+	Quieted []quietLine
+	SameDay []signs.Sign
+	Due     []dueLine
+	Papers  []Paper
+	BCS     int
+	Muscle  string
+	Ref     string
+	Target  string
 }
 
 // householdPart is what the pages of a dog and of a household share.
@@ -150,7 +148,8 @@ func (d *Desk) dog(v *visit) error {
 	}
 	p.describe(v.clinic.Rules, h, dog)
 	p.course(v.clinic.Rules, dog)
-	p.planned(d, v, dog)
+	p.Plan, p.Found = d.planPart(v, dog), foundOf(p.page, dog)
+	p.Effects = p.History.effects(v.clinic.Rules, dog)
 	p.draw(d, v, dog)
 	if err := d.trailed(v, account.Entry{Deed: account.SawDog, Household: string(h.ID), Dog: int(i) + 1}); err != nil {
 		return err

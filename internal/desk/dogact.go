@@ -2,7 +2,6 @@ package desk
 
 import (
 	"math"
-	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -31,21 +30,6 @@ func (d *Desk) note(v *visit) error {
 		s, err := needed(v, "note", maxNote, "There is nothing in the note.")
 		p.Note = &care.Note{Dog: dog, Text: s}
 		return err
-	})
-}
-
-func (d *Desk) findings(v *visit) error {
-	return d.onDog(v, "found", account.Found, func(dog int8, p *care.Practice, _ *account.Entry) error {
-		s, err := needed(v, "text", maxNote, "There are no findings to record.")
-		if err != nil {
-			return err
-		}
-		f := &care.Findings{Dog: dog, Text: s}
-		if f.BCS, f.Muscle, err = bodyFields(v); err != nil {
-			return err
-		}
-		p.Findings = f
-		return nil
 	})
 }
 
@@ -120,77 +104,6 @@ func (d *Desk) details(v *visit) error {
 	return d.act(v, deed{id: h.ID, say: "details", what: care.Practice{Enrol: enrol},
 		entry: account.Entry{Deed: account.Found, Dog: int(dog) + 1, Detail: "details"}})
 }
-
-// plan starts, stops, holds, restarts or adjusts something on the plan. What is
-// a medicine, only a vet may change.
-func (d *Desk) plan(v *visit) error {
-	h, dog, err := d.loadDog(v)
-	if err != nil {
-		return err
-	}
-	p := &care.PlanChange{Dog: h.Dogs[dog].Name, Action: care.PlanAction(v.FormValue("action")), Comfort: v.FormValue("comfort") == "yes"}
-	if err := planFields(v, p); err != nil {
-		return err
-	}
-	medicine := p.Area == care.AreaPain || p.Class != care.NotMedicine
-	if p.Entry != 0 {
-		i := slices.IndexFunc(h.Dogs[dog].Plan, func(e care.Entry) bool { return e.ID == p.Entry })
-		if i < 0 || p.Action == care.PlanStart {
-			return errNotFound
-		}
-		e := h.Dogs[dog].Plan[i]
-		p.What, p.Area, p.Class = e.What, e.Area, e.Class
-		medicine = e.Area == care.AreaPain || e.Class != care.NotMedicine
-	}
-	if permit := v.who.Role.May(account.Prescribe); medicine && permit != account.Allowed {
-		return &refusal{403, permit.Sentence()}
-	}
-	return d.act(v, deed{id: h.ID, say: "planned", what: care.Practice{Plan: p},
-		entry: account.Entry{Deed: account.Planned, Dog: int(dog) + 1, Detail: string(p.Action) + " " + p.What}})
-}
-
-func planFields(v *visit, p *care.PlanChange) (err error) {
-	entry, err := number(v, "entry", math.MaxUint16)
-	if err != nil {
-		return err
-	}
-	p.Entry = uint16(entry)
-	if p.Reason, err = text(v, "reason", maxLine); err != nil {
-		return err
-	}
-	if p.Batch, err = text(v, "batch", 60); err != nil {
-		return err
-	}
-	on, err := date(v, "on")
-	if err != nil {
-		return err
-	}
-	if !on.IsZero() {
-		if on.After(v.now.Add(24 * time.Hour)) {
-			return refuse("That date is still to come. Record a change once it has happened.")
-		}
-		p.On = min(on.Unix(), v.now.Unix())
-	}
-	if p.Entry != 0 {
-		return nil
-	}
-	if p.Action != care.PlanStart {
-		return refuse("Please choose what on the plan this is about.")
-	}
-	if p.What, err = needed(v, "what", 60, "Please say what was started."); err != nil {
-		return err
-	}
-	p.Area, p.Class = care.Area(v.FormValue("area")), care.MedicineClass(v.FormValue("class"))
-	if !slices.Contains(care.Areas, p.Area) {
-		return refuse("Please choose an area of the plan.")
-	}
-	if !slices.Contains(medicineClasses, p.Class) {
-		return refuse("Please choose what kind of medicine it is.")
-	}
-	return nil
-}
-
-var medicineClasses = []care.MedicineClass{care.NotMedicine, care.NSAID, care.Antibody, care.Steroid, care.Aspirin, care.OtherMed}
 
 // quiet quiets everything of a dog but emergencies and same-day signs.
 func (d *Desk) quiet(v *visit) error {

@@ -17,22 +17,24 @@ import (
 // fields are a good form for each POST about a household, so that a refusal
 // means who asked and not what was asked.
 var fields = map[string][]string{
-	"/h/:id/alerts/:n/ack":           {"note", "seen"},
-	"/h/:id/alerts/:n/close":         {"outcome", "phoned"},
-	"/h/:id/alerts/:n/call":          {"result", "called"},
-	"/h/:id/write":                   {"contact", "0", "text", "hello"},
-	"/h/:id/resume":                  {"contact", "0"},
-	"/h/:id/consent":                 {"contact", "0", "state", "declined", "how", "by telephone"},
-	"/h/:id/dogs/:dog/note":          {"note", "a note"},
-	"/h/:id/dogs/:dog/findings":      {"text", "stiff"},
-	"/h/:id/dogs/:dog/weigh":         {"kg", "30"},
-	"/h/:id/dogs/:dog/details":       {"own1", "the stairs"},
-	"/h/:id/dogs/:dog/plan":          {"action", "start", "area", "home", "what", "rugs"},
-	"/h/:id/dogs/:dog/quiet":         {"until", "2026-04-01"},
-	"/h/:id/dogs/:dog/quiet-sign":    {"sign", "diarrhoea", "until", "2026-04-01"},
-	"/h/:id/dogs/:dog/farewell":      {"sure", "yes"},
-	"/h/:id/dogs/:dog/farewell/undo": {},
-	"/h/:id/dogs/:dog/checkin":       {"who", "Ruth", "item-limping", "1"},
+	"/h/:id/alerts/:n/ack":             {"note", "seen"},
+	"/h/:id/alerts/:n/close":           {"outcome", "phoned"},
+	"/h/:id/alerts/:n/call":            {"result", "called"},
+	"/h/:id/write":                     {"contact", "0", "text", "hello"},
+	"/h/:id/resume":                    {"contact", "0"},
+	"/h/:id/consent":                   {"contact", "0", "state", "declined", "how", "by telephone"},
+	"/h/:id/dogs/:dog/note":            {"note", "a note"},
+	"/h/:id/dogs/:dog/findings":        {"text", "stiff"},
+	"/h/:id/dogs/:dog/weigh":           {"kg", "30"},
+	"/h/:id/dogs/:dog/details":         {"own1", "the stairs"},
+	"/h/:id/dogs/:dog/plan":            {"action", "start", "area", "home", "what", "rugs"},
+	"/h/:id/dogs/:dog/plan/withdraw":   {"entry", "1", "why", "wrong dog"},
+	"/h/:id/dogs/:dog/plan/suggestion": {"kind", "activity", "verdict", "decline", "why", "not now"},
+	"/h/:id/dogs/:dog/quiet":           {"until", "2026-04-01"},
+	"/h/:id/dogs/:dog/quiet-sign":      {"sign", "diarrhoea", "until", "2026-04-01"},
+	"/h/:id/dogs/:dog/farewell":        {"sure", "yes"},
+	"/h/:id/dogs/:dog/farewell/undo":   {},
+	"/h/:id/dogs/:dog/checkin":         {"who", "Ruth", "item-limping", "1"},
 }
 
 // at fills in an address' places.
@@ -159,7 +161,7 @@ func TestOnlyVetsChangeMedicines(t *testing.T) {
 	} {
 		require.Equal(t, http.StatusForbidden, nurse.post(plan, f...).status, f)
 	}
-	nurse.post(plan, "action", "start", "area", "home", "what", "rugs").done("planned")
+	nurse.start(plan, "area", "home", "what", "rugs").done("planned")
 	// No entry given, but the name of the medicine: only a start is taken so.
 	require.Equal(t, 422, nurse.post(plan, "action", "stop", "what", "invented tablets").status)
 	h := b.household("hillside", id)

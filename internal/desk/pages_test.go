@@ -69,7 +69,7 @@ func TestADogsPage(t *testing.T) {
 	page.has("details#d-index[open]")
 	page.has("table.grid", "The stile", "Usual", "1.0")
 	page.has("#weight", "32.0 kg", "26.7 kg, worked out from the body condition score")
-	page.has("#plan", "invented tablets", "Activity", "Nothing is recorded")
+	page.has("#plan", "invented tablets", "Activity", "No paced exercise is on the plan")
 	page.has("#settings", "Check-in:")
 	page.has("footer", "not a validated instrument")
 	page.has("article[data-reason=Index_has_risen]")

@@ -60,6 +60,9 @@ var notices = map[string]string{
 	"found":        "The findings are recorded.",
 	"details":      "The details are changed.",
 	"planned":      "The plan is changed.",
+	"withdrawn":    "The entry is off the plan and kept as entered in error.",
+	"accepted":     "Accepted. Nothing has begun by that alone.",
+	"declined":     "Declined. It comes back when what it rests on changes.",
 	"quieted":      "Alerts for this dog are quiet; emergencies and same-day signs still come.",
 	"loud":         "Alerts for this dog are on again.",
 	"quiet-sign":   "The sign is quieted until the date given.",
@@ -145,7 +148,7 @@ var functions = template.FuncMap{
 	"one":    one,
 	"signed": signed,
 	"join":   strings.Join,
-	"title":  capital,
+	"title":  func(v any) string { return capital(fmt.Sprint(v)) },
 	"on":     withPage,
 }
 
