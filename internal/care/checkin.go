@@ -74,12 +74,7 @@ func answered(items clinical.Items) bool {
 // score takes a reading into the dog's course and lets the alert rules speak.
 func (t *turn) score(dog, contact int8, r clinical.Reading) (clinical.Judgement, bool) {
 	d := &t.h.Dogs[dog]
-	zone := t.r.Zone
-	if contact >= 0 {
-		zone = t.r.zoneOf(t.h.Contacts[contact])
-	}
-	_, offset := time.Unix(r.At, 0).In(zone).Zone()
-	r.Day = clinical.LocalDay(r.At, offset)
+	r.Day = t.dayOf(contact, r.At)
 	j, err := d.Course.Add(t.thresholds(dog), r, t.indexAlertOpen(dog))
 	if err != nil {
 		t.note(FactNote, dog, "not scored", err.Error())
@@ -102,10 +97,9 @@ func (t *turn) indexAlertOpen(dog int8) bool {
 
 // judge turns the state of each index rule into alerts.
 func (t *turn) judge(dog, contact int8, j *clinical.Judgement) {
-	reasons := [...]AlertReason{Level, Rise, Drift, Jump}
 	for k := range clinical.SignalCount {
 		s := j.Signal(clinical.SignalKind(k))
-		reason := reasons[k]
+		reason := indexReasons[k]
 		if s.Met {
 			t.raise(evidence{dog: dog, reason: reason, urgency: reason.DefaultUrgency(), contact: max(contact, 0),
 				excess: worth(j, s), sentence: t.indexSentence(dog, j, s)})

@@ -73,6 +73,7 @@ type Practice struct {
 	Rung      *Rung           `cbor:"30,keyasint,omitempty"`
 	Hold      *HoldDog        `cbor:"17,keyasint,omitempty"`
 	Pause     *PauseTexts     `cbor:"18,keyasint,omitempty"`
+	Correct   *Correction     `cbor:"19,keyasint,omitempty"`
 }
 
 // Enrolment adds a household, or changes what changed when repeated.
@@ -233,6 +234,7 @@ type EnteredCheckIn struct {
 	Signs  []signs.Sign   `cbor:"4,keyasint,omitempty"`
 	Who    string         `cbor:"5,keyasint,omitempty"` // who answered
 	Before bool           `cbor:"6,keyasint,omitempty"` // a day-0 check-in
+	On     int64          `cbor:"7,keyasint,omitempty"` // when it was taken, 0: the event's instant
 }
 
 // EnteredWeight is a weigh-in that staff record.
@@ -242,6 +244,7 @@ type EnteredWeight struct {
 	Scale  clinical.Scale `cbor:"3,keyasint"`
 	BCS    uint8          `cbor:"4,keyasint,omitempty"`
 	Muscle uint8          `cbor:"5,keyasint,omitempty"`
+	On     int64          `cbor:"6,keyasint,omitempty"` // when it was taken, 0: the event's instant
 }
 
 // Farewell records a dog's death, or undoes one recorded in error.

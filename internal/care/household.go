@@ -194,6 +194,8 @@ type Dog struct {
 	MuscleAt  int64   `cbor:"44,keyasint,omitempty"` // when Muscle was given
 	// Hold is the pause of a dog that is on hold.
 	Hold *Hold `cbor:"27,keyasint,omitempty"`
+	// Forgot: check-ins have been forgotten already that the course was made of.
+	Forgot bool `cbor:"28,keyasint,omitempty"`
 }
 
 // Area of the plan.

@@ -154,7 +154,11 @@ const (
 	FactFinding  FactKind = "finding"
 	FactMinutes  FactKind = "minutes" // Number: minutes that staff say an alert took
 	FactRung     FactKind = "rung"    // ID: a message that did not arrive; Text: what staff did instead
-	FactSetting  FactKind = "setting" // of one dog; Code: which; Text: old → new
+	// FactCorrected is what staff put right. Code: "check-in" or "weight", with
+	// " withdrawn" where it was taken out; Reading, or ID and Number: what is
+	// right now, or what was taken out.
+	FactCorrected FactKind = "corrected"
+	FactSetting   FactKind = "setting" // of one dog; Code: which; Text: old → new
 	// FactSuggestion is a practitioner's word on a suggestion: Code accepted or
 	// declined, ID its kind. It is not printed on what owners may be given.
 	FactSuggestion FactKind = "suggestion"

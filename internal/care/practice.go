@@ -1,10 +1,7 @@
 package care
 
 import (
-	"fmt"
 	"slices"
-
-	"gaitpost/internal/clinical"
 )
 
 // practice does what staff decided. A refusal changes nothing and says why.
@@ -67,6 +64,8 @@ func (t *turn) aboutDogAction(p *Practice) Reason {
 		return t.withdraw(p.By, p.Withdraw)
 	case p.Hold != nil:
 		return t.holdDog(p.By, p.Hold)
+	case p.Correct != nil:
+		return t.correct(p.By, p.Correct)
 	}
 	return PracticeDone
 }
@@ -96,6 +95,8 @@ func (p *Practice) dog() int8 {
 		return p.Withdraw.Dog
 	case p.Hold != nil:
 		return p.Hold.Dog
+	case p.Correct != nil:
+		return p.Correct.Dog
 	}
 	return -1
 }
@@ -127,63 +128,6 @@ func (t *turn) hearSign(by string, q *QuietSign) Reason {
 	}
 	d.Quieted = slices.DeleteFunc(d.Quieted, func(k QuietedSign) bool { return k.Sign == q.Sign })
 	t.fact(Fact{Kind: FactSign, Dog: q.Dog + 1, Code: "heard again", Text: string(q.Sign), By: by})
-	return PracticeDone
-}
-
-// enteredCheckIn scores a check-in taken by telephone or on paper.
-func (t *turn) enteredCheckIn(by string, c *EnteredCheckIn) Reason {
-	d := &t.h.Dogs[c.Dog]
-	if !d.here() {
-		return t.refuse(d.Name + " is not followed any more.")
-	}
-	if _, err := clinical.IndexOf(c.Items); err != nil {
-		return t.refuse("An answer is out of range: use 0 to 4, or leave it out.")
-	}
-	t.fact(Fact{Kind: FactPrompt, Dog: c.Dog + 1, Code: "entered", Text: c.Who, By: by})
-	d.Missed = 0
-	d.Done++
-	d.CarriedLast = false
-	t.clearReason(c.Dog, Silence, 0)
-	if _, ok := t.score(c.Dog, t.h.primary(), clinical.Reading{At: t.at, Items: c.Items, Before: c.Before || d.Before}); !ok {
-		return t.refuse("That check-in is older than the newest one, or its date can't be right.")
-	}
-	if len(c.Signs) > 0 {
-		t.enteredSigns(c)
-	}
-	if int(c.Doses) >= t.r.Limits.MissedDoses {
-		t.raise(evidence{dog: c.Dog, reason: Doses, urgency: ForDigest,
-			sentence: fmt.Sprintf("%d doses missed in a week", c.Doses)})
-	}
-	return PracticeDone
-}
-
-// enteredSigns raises signs told to staff. Nobody is texted: they were on the
-// telephone.
-func (t *turn) enteredSigns(c *EnteredCheckIn) {
-	ctx := t.screenContext(c.Dog)
-	ev := evidence{dog: c.Dog, reason: SignAlert, urgency: Today, signs: c.Signs,
-		sentence: signLabels(c.Signs) + ", told to the practice"}
-	for _, s := range c.Signs {
-		if s.Urgency(ctx) > 1 {
-			ev.reason, ev.urgency = RedFlag, Now
-		}
-	}
-	t.raise(ev)
-}
-
-func (t *turn) enteredWeight(by string, w *EnteredWeight) Reason {
-	if w.Grams <= 0 || clinical.Grams(w.Grams) > clinical.MaxGrams {
-		return t.refuse("A dog's weight is above 0 and at most 200 kg.")
-	}
-	d := &t.h.Dogs[w.Dog]
-	if w.BCS != 0 {
-		d.BCS, d.BCSAt = w.BCS, t.at
-	}
-	if w.Muscle != 0 {
-		d.Muscle, d.MuscleAt = w.Muscle, t.at
-	}
-	t.weigh(w.Dog, -1, clinical.WeighIn{At: t.at, Grams: clinical.Grams(w.Grams), Scale: w.Scale})
-	t.out.Facts[len(t.out.Facts)-1].By = by
 	return PracticeDone
 }
 

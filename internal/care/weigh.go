@@ -2,9 +2,13 @@ package care
 
 import (
 	"fmt"
+	"slices"
+	"strconv"
+	"time"
 
 	"gaitpost/dialog"
 	"gaitpost/dialog/answer"
+	"gaitpost/internal/cadence"
 	"gaitpost/internal/clinical"
 )
 
@@ -63,21 +67,29 @@ func (t *turn) weighInDone(s *heard, o *Open) []dialog.Line {
 // weigh takes a weigh-in into the dog's course and lets the weight rules speak.
 func (t *turn) weigh(dog, contact int8, w clinical.WeighIn) {
 	d := &t.h.Dogs[dog]
-	d.Weights = append(d.Weights, w)
+	at := len(d.Weights)
+	for at > 0 && d.Weights[at-1].At > w.At { // one that is entered later
+		at--
+	}
+	d.Weights = slices.Insert(d.Weights, at, w)
 	if n := len(d.Weights) - keptWeights; n > 0 {
 		d.Weights = d.Weights[n:]
 	}
-	t.fact(Fact{Kind: FactWeight, Dog: dog + 1, Contact: contact + 1, Number: float64(w.Grams), Code: w.Scale.String()})
-	t.weighedToday(d)
+	f := Fact{Kind: FactWeight, Dog: dog + 1, Contact: contact + 1, Number: float64(w.Grams), Code: w.Scale.String()}
+	if w.At != t.at {
+		f.ID = strconv.FormatInt(w.At, 10)
+	}
+	t.fact(f)
+	t.weighedOn(d, w.At)
 	t.judgeWeight(dog, max(contact, 0))
 }
 
-// weighedToday counts a weight, wherever it was taken, as the dog's weigh-in.
-func (t *turn) weighedToday(d *Dog) {
+// weighedOn counts a weight, wherever it was taken, as the dog's weigh-in.
+func (t *turn) weighedOn(d *Dog, at int64) {
 	due := d.due(PromptWeighIn)
-	due.Last = dayNumber(t.today())
+	due.Last = max(due.Last, dayNumber(cadence.DateIn(time.Unix(at, 0), t.zone())))
 	if due.At != noDue {
-		t.place(due, t.cadenceOf(d, PromptWeighIn), t.e.At)
+		t.placeAgain(d, PromptWeighIn, t.e.At)
 	}
 }
 

@@ -6,8 +6,11 @@ import (
 	"fmt"
 )
 
-// maxPast is how many readings a course remembers: half a year of weekly ones.
-const maxPast = 26
+// maxPast is half a year of weekly readings.
+const maxPast = KeptReadings
+
+// KeptReadings is how many readings a course remembers.
+const KeptReadings = 26
 
 // ErrStoredPast is returned for stored readings that cannot be read back.
 var ErrStoredPast = errors.New("stored readings are damaged")
@@ -70,8 +73,9 @@ func (p *Past) pop() {
 }
 
 // reading gives a remembered reading in its ordinary form.
-func (p *Past) reading(i int) Reading {
-	q := &p.at[i]
+func (p *Past) reading(i int) Reading { return p.at[i].reading() }
+
+func (q *pastReading) reading() Reading {
 	items, _ := unpackItems(q.items) // checked when it came in
 	index, _ := IndexOf(items)
 	return Reading{

@@ -1,6 +1,7 @@
 package record
 
 import (
+	"errors"
 	"slices"
 	"strings"
 
@@ -23,7 +24,8 @@ type History struct {
 	Findings  []Remark
 	Notes     []Remark
 	Words     []Said
-	Cut       bool // the log began before the first entry that was read
+	Corrected []Corrected // by staff, oldest first
+	Cut       bool        // the log began before the first entry that was read
 }
 
 // CheckInState says what became of a check-in.
@@ -155,8 +157,9 @@ func (x *reader) entry(e *Entry) {
 		case care.FactReading:
 			x.reading(f, at)
 		case care.FactWeight:
-			scale, _ := clinical.ScaleByCode(f.Code)
-			x.h.Weights = append(x.h.Weights, Weight{clinical.WeighIn{At: at, Grams: clinical.Grams(f.Number), Scale: scale}, f.By})
+			x.weight(f, at)
+		case care.FactCorrected:
+			x.corrected(f, at)
 		case care.FactPlan:
 			x.plan(e, f)
 		case care.FactAlert:
@@ -229,7 +232,11 @@ func (x *reader) reading(f *care.Fact, at int64) {
 	if x.in.Cut {
 		return // a course from the middle on would have other baselines
 	}
-	if _, err := x.course.Add(x.in.Rules.Thresholds, r, len(x.index) > 0); err == nil {
+	_, err := x.course.Add(x.in.Rules.Thresholds, r, len(x.index) > 0)
+	if errors.Is(err, clinical.ErrBeforeLast) { // entered later, and worked in
+		_, err = x.course.Revise(x.in.Rules.Thresholds, clinical.Revision{In: &r, AlertOpen: len(x.index) > 0})
+	}
+	if err == nil {
 		x.baseline(r.At)
 	}
 }

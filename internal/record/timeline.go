@@ -207,6 +207,9 @@ func (t *timeline) kept(e *Entry, f *care.Fact, words *timelineLine) {
 		l.What, l.Text = "scored", readingText(f)
 	case care.FactWeight:
 		l.What, l.Text = "weighed", kg(int64(f.Number))+", "+map[bool]string{true: "at home", false: "at the practice"}[f.Code == clinical.Home.String()]
+		if f.ID != "" {
+			l.Text += ", taken on " + t.in.day(takenAt(f, e.At.Unix()))
+		}
 	case care.FactSign:
 		t.sign(f, &l, words)
 	case care.FactAlert:
@@ -224,6 +227,8 @@ func (t *timeline) kept(e *Entry, f *care.Fact, words *timelineLine) {
 		l.What, l.Text = "death", map[bool]string{true: "the recorded death was undone", false: "recorded"}[f.Code == "undone"]
 	case care.FactFinding:
 		l.What, l.Text = "found", f.Text
+	case care.FactCorrected:
+		l.What, l.Text = "corrected", t.corrected(e, f)
 	case care.FactSetting:
 		l.What, l.Text = "set", t.setting(f)
 	case care.FactNote:
@@ -237,6 +242,14 @@ func (t *timeline) kept(e *Entry, f *care.Fact, words *timelineLine) {
 	}
 	l.Text = t.dog(f.Dog) + l.Text
 	t.add(e.At, l)
+}
+
+// corrected says what staff put right, and why.
+func (t *timeline) corrected(e *Entry, f *care.Fact) string {
+	if f.Reading != nil {
+		return joinWords(f.Code+" of "+t.in.day(f.Reading.At), readingText(f)+"; "+f.Text)
+	}
+	return joinWords(f.Code+" of "+t.in.day(takenAt(f, e.At.Unix())), kg(int64(f.Number))+"; "+f.Text)
 }
 
 // setting says what was set for a dog or a person.
