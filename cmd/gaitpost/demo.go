@@ -37,7 +37,8 @@ Everything runs in this one program: a stand-in for Redis that keeps nothing, a
 stand-in for the provider of text messages, the real webhook, scheduler and
 outbox, and a simulated clock. Owners and dogs are invented and text by
 themselves. Then a page shows every telephone: write as an owner, answer as the
-practitioner, and move the clock on.`,
+practitioner, and move the clock on. The practice's desk is served beside it,
+under /desk, with invented accounts whose password is printed.`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			if o.weeks < 1 || o.weeks > 520 {

@@ -18,6 +18,7 @@ import (
 
 	"gaitpost/internal/care"
 	"gaitpost/internal/contact"
+	"gaitpost/internal/desk"
 )
 
 // demoPage serves the telephones of a demo. One request at a time works the
@@ -26,6 +27,7 @@ type demoPage struct {
 	mu   sync.Mutex
 	w    *demoWorld
 	tmpl *template.Template
+	desk *demoDesk
 	// recorded counts what was recorded at the desk.
 	recorded int
 	seen     int // texts there were when the clock was last moved or something sent
@@ -48,8 +50,10 @@ func serveDemo(ctx context.Context, e env, w *demoWorld) error {
 		return err
 	}
 	fmt.Fprintf(e.stdout, "\nThe telephones are at http://%s - Ctrl-C ends the demo, and all of it is forgotten.\n", at.Addr())
+	p.desk.introduce(e.stdout, at.Addr().String())
 	server := &http.Server{Handler: p.handler(), ReadHeaderTimeout: 10 * time.Second,
 		ErrorLog: slog.NewLogLogger(slog.DiscardHandler, slog.LevelError)}
+	server.RegisterOnShutdown(p.desk.stop)
 	failed := make(chan error, 1)
 	go func() { failed <- server.Serve(at) }()
 	select {
@@ -86,7 +90,11 @@ func newDemoPage(w *demoWorld) (*demoPage, error) {
 	if err != nil {
 		return nil, fmt.Errorf("reading the page: %w", err)
 	}
-	return &demoPage{w: w, tmpl: t, seen: w.written}, nil
+	d, err := w.openDesk()
+	if err != nil {
+		return nil, fmt.Errorf("opening the practice's desk: %w", err)
+	}
+	return &demoPage{w: w, tmpl: t, desk: d, seen: w.written}, nil
 }
 
 func (p *demoPage) handler() http.Handler {
@@ -106,7 +114,12 @@ func (p *demoPage) handler() http.Handler {
 			_, _ = w.Write(data)
 		})
 	}
-	return secured(http.NewCrossOriginProtection().Handler(mux))
+	all := http.NewServeMux()
+	all.Handle("/", secured(http.NewCrossOriginProtection().Handler(mux)))
+	atDesk := p.desk.serve(&p.mu) // which protects itself
+	all.Handle(desk.Prefix, atDesk)
+	all.Handle(desk.Prefix+"/", atDesk)
+	return all
 }
 
 // secured sets what a page of untrusted words needs.
@@ -131,6 +144,9 @@ func (p *demoPage) change(do func(url.Values) (string, error)) http.HandlerFunc 
 		defer p.mu.Unlock()
 		p.seen = p.w.written
 		said, err := do(r.PostForm)
+		if err == nil {
+			err, p.w.trouble = p.w.trouble, nil
+		}
 		if err != nil {
 			if p.w.ctx.Err() != nil {
 				http.Error(w, "The demo is ending.", http.StatusServiceUnavailable)
@@ -168,15 +184,17 @@ func (p *demoPage) write(form url.Values) (string, error) {
 func (p *demoPage) move(form url.Values) (string, error) {
 	w := p.w
 	from := w.now()
+	move := w.runToText
 	switch form.Get("by") {
 	case "hour":
-		return "", w.runUntil(from.Add(time.Hour))
+		move = func() error { return w.runUntil(from.Add(time.Hour)) }
 	case "day":
-		return "", w.runUntil(from.AddDate(0, 0, 1))
+		move = func() error { return w.runUntil(from.AddDate(0, 0, 1)) }
 	case "next":
-		return "", w.runToText()
+	default:
+		return "The clock can be moved by an hour, by a day, or to the next text.", nil
 	}
-	return "The clock can be moved by an hour, by a day, or to the next text.", nil
+	return "", p.desk.keepSignedIn(move)
 }
 
 // runToText moves the clock to the next text that anybody writes or gets.

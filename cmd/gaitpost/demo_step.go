@@ -107,6 +107,9 @@ func (w *demoWorld) step(at time.Time) error {
 		if err := w.sched.Due(w.ctx, now); err != nil {
 			return err
 		}
+		if err := w.turns.passElsewhere(w.ctx, now); err != nil {
+			return err
+		}
 	}
 	if !w.digest.After(now) {
 		if err := w.sched.Digests(w.ctx, now); err != nil {

@@ -18,13 +18,14 @@ import (
 type demoTurns struct {
 	*store.Store
 
-	mu       sync.Mutex
-	due      map[contact.ID]time.Time // when each household is next looked at
-	messages int                      // in the outbox, not handed out yet
-	notices  int                      // likewise for practitioners' lines, with their commands
-	marks    []demoMark
-	alerts   []*demoAlert
-	refused  string // the last refusal
+	mu        sync.Mutex
+	due       map[contact.ID]time.Time // when each household is next looked at
+	elsewhere time.Time                // when the store has something due that was not watched; zero for nothing
+	messages  int                      // in the outbox, not handed out yet
+	notices   int                      // likewise for practitioners' lines, with their commands
+	marks     []demoMark
+	alerts    []*demoAlert
+	refused   string // the last refusal
 
 	prompts, replies, completed, expired, digests int
 	read                                          int      // answers held against what was meant
@@ -209,7 +210,7 @@ func (d *demoTurns) alert(e care.Event, h *care.Household, f *care.Fact) {
 func (d *demoTurns) next() time.Time {
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	var first time.Time
+	first := d.elsewhere
 	for _, at := range d.due {
 		if first.IsZero() || at.Before(first) {
 			first = at

@@ -5,6 +5,8 @@ import (
 	"net/url"
 	"slices"
 	"time"
+
+	"gaitpost/internal/desk"
 )
 
 // demoView is what the page shows.
@@ -13,6 +15,8 @@ type demoView struct {
 	Said                     string
 	Owner, Staff             demoPhoneView
 	Latest                   []demoRecentView
+	Desk                     string // its address
+	DeskAs, DeskPassword     string
 }
 
 // demoPhoneView is one telephone on the page.
@@ -52,6 +56,7 @@ func (p *demoPage) view(q url.Values) demoView {
 		Practice: p.w.rules.Name, Clock: clockText(now), Machine: now.Format(time.RFC3339), Said: q.Get("said"),
 		Owner: p.phoneView(owner, owners), Staff: p.phoneView(practitioner, staff),
 	}
+	v.Desk, v.DeskAs, v.DeskPassword = desk.Prefix, demoAccounts[0].ID, p.desk.password
 	v.Owner.Role, v.Owner.OtherRole, v.Owner.Other = "owner", "staff", practitioner.number
 	v.Owner.Title, v.Owner.Prompt = "An owner's telephone", "Write as "+owner.name
 	v.Owner.Held = p.held(owner)

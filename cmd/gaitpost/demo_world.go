@@ -41,8 +41,9 @@ const demoToken = "an invented token of the demo"
 type demoWorld struct {
 	ctx    context.Context
 	o      demoOptions
-	rules  *care.Rules
-	ours   string // our number
+	zone   *time.Location
+	rules  *care.Rules // in force; the desk may change them
+	ours   string      // our number
 	began  time.Time
 	clock  atomic.Int64 // Unix seconds
 	redis  *miniredis.Miniredis
@@ -52,6 +53,10 @@ type demoWorld struct {
 	sender *bot.Sender
 	lines  *bot.Lines
 	sched  *scheduler.Scheduler
+
+	settings  *inForce
+	directory *bot.Directory
+	trouble   error // what went wrong when something was done at the desk
 
 	provider *smsprovider.Provider
 	looked   int // messages of the provider's ledger that were looked at
@@ -65,7 +70,7 @@ type demoWorld struct {
 	closers []func()
 }
 
-func (w *demoWorld) now() time.Time { return time.Unix(w.clock.Load(), 0).In(w.rules.Zone) }
+func (w *demoWorld) now() time.Time { return time.Unix(w.clock.Load(), 0).In(w.zone) }
 
 // newDemoWorld puts everything together. The first day is a Monday in January,
 // so that half a year has both changes of season and of clocks in it.
@@ -92,34 +97,40 @@ func (w *demoWorld) assemble() error {
 	if err != nil {
 		return err
 	}
-	c, err := demoClinic(lib)
+	c, lay, err := demoClinic(lib)
 	if err != nil {
 		return err
 	}
-	w.rules, w.ours = c.Rules, c.Channels[0].Number
-	w.began = time.Date(2026, time.January, 5, 0, 0, 0, 0, w.rules.Zone)
+	w.settings = newInForce([]*clinic.Clinic{c}, lay, slog.New(slog.DiscardHandler))
+	w.settings.tell = w.underSettings
+	w.rules, w.zone, w.ours = c.Rules, c.Rules.Zone, c.Channels[0].Number
+	w.began = time.Date(2026, time.January, 5, 0, 0, 0, 0, w.zone)
 	w.clock.Store(w.began.Unix())
 	w.aged = w.began
 	if err := w.openStore(); err != nil {
+		return err
+	}
+	if _, err := w.turns.LookAgain(w.ctx, c.Rules.Clinic, placingMark(c), w.began); err != nil {
 		return err
 	}
 	return w.connect(c.Channels[0])
 }
 
 // demoClinic reads the settings of the invented practice, as any are read.
-func demoClinic(lib *dialog.Library) (*clinic.Clinic, error) {
+func demoClinic(lib *dialog.Library) (*clinic.Clinic, overlaid, error) {
 	files, err := fs.Sub(demoFiles, "demo")
 	if err != nil {
-		return nil, fmt.Errorf("reading the settings of the demo: %w", err)
+		return nil, nil, fmt.Errorf("reading the settings of the demo: %w", err)
 	}
-	clinics, problems := clinic.LoadFrom(clinic.Source{
+	src := clinic.Source{
 		Files: files, Only: []string{"clinic.yaml"}, Scripts: lib,
 		Getenv: func(string) string { return demoToken },
-	})
-	if len(clinics) != 1 {
-		return nil, fmt.Errorf("the settings of the demo: %v", problems)
 	}
-	return clinics[0], nil
+	clinics, problems := clinic.LoadFrom(src)
+	if len(clinics) != 1 {
+		return nil, nil, fmt.Errorf("the settings of the demo: %v", problems)
+	}
+	return clinics[0], overlaysOn(src, clinics), nil
 }
 
 // openStore opens the real store on a stand-in for Redis inside this process.
@@ -137,7 +148,7 @@ func (w *demoWorld) openStore() error {
 	if err != nil {
 		return err
 	}
-	s, err := store.Open(w.ctx, store.Options{Client: client, Hasher: hasher, AllowVolatile: true})
+	s, err := store.Open(w.ctx, store.Options{Client: client, Hasher: hasher, AllowVolatile: true, Versions: w.settings.versionsOf})
 	if err != nil {
 		return err
 	}
@@ -185,14 +196,14 @@ func (w *demoWorld) connect(ch clinic.ChannelSettings) error {
 	if err != nil {
 		return err
 	}
-	directory, err := bot.NewDirectory(bot.Clinic{Rules: w.rules, Outlets: []bot.Outlet{{
+	w.directory, err = bot.NewDirectory(bot.Clinic{Rules: w.rules, Outlets: []bot.Outlet{{
 		Name: ch.Name, Channel: channel, Number: contact.Address{Channel: contact.SMS, Value: ch.Number},
 		Rate: store.Rate{PerSecond: ch.Rate, Burst: 100},
 	}}})
 	if err != nil {
 		return err
 	}
-	handler, err := w.loops(directory)
+	handler, err := w.loops(w.directory)
 	if err != nil {
 		return err
 	}
