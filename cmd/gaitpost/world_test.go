@@ -89,6 +89,8 @@ type world struct {
 	t        *testing.T
 	clock    *simClock
 	redis    *redistest.Server
+	url      string // of Redis, for whoever the world's processes are there
+	sealed   string // the keys that seal what is stored, "" for none
 	client   redis.UniversalClient
 	provider *smsprovider.Provider
 	web      *httptest.Server
@@ -117,7 +119,13 @@ func (l *lockedBuffer) String() string {
 
 // newWorld begins on a Monday morning in term.
 func newWorld(t *testing.T) *world {
-	w := &world{t: t, clock: &simClock{}, redis: redistest.Start(t), logs: &lockedBuffer{}}
+	server := redistest.Start(t)
+	return newWorldOn(t, &world{redis: server, url: server.URL()})
+}
+
+// newWorldOn begins on a Redis that is there.
+func newWorldOn(t *testing.T, w *world) *world {
+	w.t, w.clock, w.logs = t, &simClock{}, &lockedBuffer{}
 	w.clock.to(london(t, "2026-03-02 09:00"))
 	var front atomic.Pointer[http.ServeMux]
 	w.web = httptest.NewServer(http.HandlerFunc(func(rw http.ResponseWriter, r *http.Request) { front.Load().ServeHTTP(rw, r) }))
@@ -133,7 +141,7 @@ func newWorld(t *testing.T) *world {
 	t.Cleanup(api.Close)
 	w.config = filepath.Join(t.TempDir(), "hillside.yaml")
 	require.NoError(t, os.WriteFile(w.config, fmt.Appendf(nil, worldSettings, w.web.URL, api.URL), 0o600))
-	w.client, err = store.NewClient(w.redis.URL())
+	w.client, err = store.NewClient(w.url)
 	require.NoError(t, err)
 	t.Cleanup(func() { _ = w.client.Close() })
 	a := w.newApp(w.client)
@@ -146,8 +154,8 @@ func newWorld(t *testing.T) *world {
 
 func (w *world) environ() map[string]string {
 	return map[string]string{
-		"GAITPOST_CONFIG": w.config, "GAITPOST_REDIS_URL": w.redis.URL(),
-		"GAITPOST_CONTACT_KEY": worldKey, "HILLSIDE_TOKEN": worldToken,
+		"GAITPOST_CONFIG": w.config, "GAITPOST_REDIS_URL": w.url,
+		"GAITPOST_CONTACT_KEY": worldKey, "HILLSIDE_TOKEN": worldToken, "GAITPOST_SEAL_KEYS": w.sealed,
 	}
 }
 
@@ -162,7 +170,10 @@ func (w *world) newApp(client redis.UniversalClient) *app {
 	require.NoError(w.t, refuse(problems))
 	h, err := contact.NewHasher([]byte(worldKey))
 	require.NoError(w.t, err)
+	keys, err := store.ParseKeyring(w.sealed)
+	require.NoError(w.t, err)
 	a, err := newApp(context.Background(), appOptions{
+		Keys: keys,
 		Clinics: clinics, Overlay: overlaysOn(src, clinics), Redis: client, Hasher: h, Now: w.clock.now,
 		Log: slog.New(slog.NewJSONHandler(w.logs, nil)),
 	})

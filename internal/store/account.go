@@ -135,8 +135,16 @@ func (s *Store) ChangeAccount(ctx context.Context, clinic, id string, change fun
 // RemoveAccount takes an account away; its sessions end with it. Errors wrap
 // ErrNotFound, ErrConflict, ErrUnavailable or ErrDamaged.
 func (s *Store) RemoveAccount(ctx context.Context, clinic, id string) error {
-	at := s.accountFields(clinic, id)
-	n, err := s.rdb.HDel(ctx, accountsKey(s.deskUnit(clinic)), at[:]...).Result()
+	// Only one field is named: the other is the name itself, which must not come
+	// into Redis' file by being looked for.
+	a, err := s.account(ctx, clinic, id)
+	if err != nil && !errors.Is(err, ErrDamaged) {
+		return err
+	}
+	if a.field == "" {
+		a.field = s.accountFields(clinic, id)[0]
+	}
+	n, err := s.rdb.HDel(ctx, accountsKey(s.deskUnit(clinic)), a.field).Result()
 	switch {
 	case err != nil:
 		return wrap("removing an account", err)

@@ -88,7 +88,7 @@ func NewTLSClient(address string, t TLS) (redis.UniversalClient, error) {
 		if err != nil {
 			return nil, ErrAddress
 		}
-		tune(&o.PoolSize, &o.MaxRetries, &o.DialerRetries, &o.ContextTimeoutEnabled)
+		tune(&o.PoolSize, &o.MaxRetries, &o.DialerRetries, &o.ContextTimeoutEnabled, &o.DisableIdentity)
 		tuneTimes(&o.DialTimeout, &o.ReadTimeout, &o.WriteTimeout, &o.PoolTimeout)
 		if err := t.apply(o.TLSConfig); err != nil {
 			return nil, err
@@ -99,7 +99,7 @@ func NewTLSClient(address string, t TLS) (redis.UniversalClient, error) {
 		if err != nil {
 			return nil, ErrAddress
 		}
-		tune(&o.PoolSize, &o.MaxRetries, &o.DialerRetries, &o.ContextTimeoutEnabled)
+		tune(&o.PoolSize, &o.MaxRetries, &o.DialerRetries, &o.ContextTimeoutEnabled, &o.DisableIdentity)
 		tuneTimes(&o.DialTimeout, &o.ReadTimeout, &o.WriteTimeout, &o.PoolTimeout)
 		if err := t.apply(o.TLSConfig); err != nil {
 			return nil, err
@@ -110,7 +110,7 @@ func NewTLSClient(address string, t TLS) (redis.UniversalClient, error) {
 	if err != nil {
 		return nil, ErrAddress
 	}
-	tune(&o.PoolSize, &o.MaxRetries, &o.DialerRetries, &o.ContextTimeoutEnabled)
+	tune(&o.PoolSize, &o.MaxRetries, &o.DialerRetries, &o.ContextTimeoutEnabled, &o.DisableIdentity)
 	tuneTimes(&o.DialTimeout, &o.ReadTimeout, &o.WriteTimeout, &o.PoolTimeout)
 	if err := t.apply(o.TLSConfig); err != nil {
 		return nil, err
@@ -118,12 +118,13 @@ func NewTLSClient(address string, t TLS) (redis.UniversalClient, error) {
 	return redis.NewClient(o), nil
 }
 
-// tune sets what the address left open, and lets calls end with their context.
-func tune(pool, retries, dials *int, heedContext *bool) {
+// tune sets what the address left open, lets calls end with their context, and
+// keeps the client from naming its library, which our user may not do.
+func tune(pool, retries, dials *int, heedContext, anonymous *bool) {
 	*pool = cmp.Or(*pool, poolSize)
 	*retries = cmp.Or(*retries, maxRetries)
 	*dials = cmp.Or(*dials, dialAttempts)
-	*heedContext = true
+	*heedContext, *anonymous = true, true
 }
 
 func tuneTimes(dial, read, write, pool *time.Duration) {
