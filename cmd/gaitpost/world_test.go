@@ -173,7 +173,7 @@ func (w *world) newApp(client redis.UniversalClient) *app {
 	keys, err := store.ParseKeyring(w.sealed)
 	require.NoError(w.t, err)
 	a, err := newApp(context.Background(), appOptions{
-		Keys: keys,
+		Keys:    keys,
 		Clinics: clinics, Overlay: overlaysOn(src, clinics), Redis: client, Hasher: h, Now: w.clock.now,
 		Log: slog.New(slog.NewJSONHandler(w.logs, nil)),
 	})
