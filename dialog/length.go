@@ -3,9 +3,32 @@ package dialog
 import (
 	"slices"
 	"strings"
+	"unicode/utf8"
 
 	"gaitpost/internal/sms"
 )
+
+// Length is what one text takes to send as a text message.
+type Length struct {
+	Units    int // septets, or UTF-16 code units
+	Segments int
+	// Culprits are the characters, each once, for which the text can't travel in
+	// the alphabet of text messages, so that a segment holds 70 of them and not
+	// 160; nil where it can. At is how many characters stand before the first.
+	Culprits []rune
+	At       int
+}
+
+// Measure says what a text takes to send.
+func Measure(text string) Length {
+	n := sms.Encode(text)
+	l := Length{Units: n.Units, Segments: n.Segments, Culprits: n.Culprits}
+	if len(l.Culprits) > 0 {
+		before, _, _ := strings.Cut(text, string(l.Culprits[0]))
+		l.At = utf8.RuneCountInString(before)
+	}
+	return l
+}
 
 // Size is what one text costs at its longest: with the longest dog's name and
 // the longest values of every other placeholder.

@@ -36,8 +36,11 @@ const (
 	SawDogs     Deed = "saw the caseload"
 	SawDog      Deed = "saw a dog"
 	SawOutcomes Deed = "saw outcomes"
-	SawRules    Deed = "saw the rules"
-	SawAudit    Deed = "saw this trail"
+	// SawUndelivered and SawTo are about messages that did not arrive.
+	SawUndelivered Deed = "saw messages not delivered"
+	SawTo          Deed = "saw to a message not delivered"
+	SawRules       Deed = "saw the rules"
+	SawAudit       Deed = "saw this trail"
 
 	Acknowledged Deed = "acknowledged an alert"
 	Closed       Deed = "closed an alert"

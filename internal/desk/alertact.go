@@ -31,8 +31,12 @@ func (d *Desk) ack(v *visit) error {
 	if err != nil {
 		return err
 	}
+	minutes, err := number(v, "minutes", care.MaxMinutes)
+	if err != nil {
+		return err
+	}
 	return d.act(v, deed{id: id, say: "acknowledged",
-		what:  care.Practice{Ack: &care.AlertAction{Alert: n, Note: note}},
+		what:  care.Practice{Ack: &care.AlertAction{Alert: n, Note: note, Minutes: uint16(minutes)}},
 		entry: account.Entry{Deed: account.Acknowledged, Alert: n}})
 }
 
@@ -42,6 +46,10 @@ func (d *Desk) closeAlert(v *visit) error {
 		return err
 	}
 	note, err := text(v, "note", maxNote)
+	if err != nil {
+		return err
+	}
+	minutes, err := number(v, "minutes", care.MaxMinutes)
 	if err != nil {
 		return err
 	}
@@ -57,7 +65,7 @@ func (d *Desk) closeAlert(v *visit) error {
 		say = "again"
 	}
 	return d.act(v, deed{id: id, say: say,
-		what:  care.Practice{Close: &care.AlertAction{Alert: n, Outcome: outcome, Note: note}},
+		what:  care.Practice{Close: &care.AlertAction{Alert: n, Outcome: outcome, Note: note, Minutes: uint16(minutes)}},
 		entry: account.Entry{Deed: account.Closed, Alert: n, Detail: string(outcome)}})
 }
 

@@ -212,7 +212,7 @@ func TestFiguresHaveTheirDenominators(t *testing.T) {
 		page = vet.get("/desk/outcomes?weeks=26")
 		return len(page.all("dl.outcomes")) > 0
 	}, 10*time.Second, 10*time.Millisecond)
-	page.has("dl.outcomes", "50 % (1 of 2)", "30 more taken by staff", "Meaningfully better at 12 weeks")
+	page.has("dl.outcomes", "50 % (1 of 2)", "Staff entered 30 in all", "Meaningfully better at 12 weeks")
 	require.Regexp(t, regexp.MustCompile(`Meaningfully better at 12 weeks 50 % \(1 of 2\)`), page.text("dl.outcomes"))
 	require.Regexp(t, regexp.MustCompile(`Ideal condition 50 % \(1 of 2\)`), page.text("dl.outcomes"))
 	page.has("tbody", "Emergency sign", "0 % (0 of 1)", "false alarm 1")

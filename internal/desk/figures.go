@@ -3,12 +3,13 @@ package desk
 import (
 	"cmp"
 	"fmt"
+	"math"
 	"slices"
-	"strings"
 	"time"
 
 	"gaitpost/internal/care"
 	"gaitpost/internal/clinical"
+	"gaitpost/internal/record"
 	"gaitpost/internal/store"
 )
 
@@ -20,25 +21,28 @@ type figures struct {
 	now   int64
 
 	Households, Dogs int
-	Asked, Answered  int // check-ins that went out in the period; of them answered
-	Entered          int // check-ins that staff entered
-	Reply            string
-	replies          []int64 // seconds from question to scored answer
-	MessagesOut      int
-	MessagesIn       int
-	Staff            int // messages that staff wrote
-	Undelivered      int
+	Followed         int // dogs that are followed now
+	Asked            int // check-ins asked in the period: the next four together
+	Answered         int
+	ByStaff          int // taken by telephone or on paper instead
+	Missed           int
+	Waiting          int
+	Entered          int // check-ins that staff entered, asked for or not
+	Reply            waits
 	Alerts           []reasonFigures
 	byReason         map[string]*reasonFigures
-	ToAck            string
-	acks             []int64 // seconds until a now or today alert was acknowledged or closed
-	Scored, Ideal    int     // dogs with a body condition score; of them ideal
-	Judged, Better   int     // dogs followed for 12 weeks with readings at both ends; of them meaningfully better
+	ToAck            waits // from being told to being taken on, of alerts for now or today
+	ToClose          waits // from opening to closing, of the same
+	Scored, Ideal    int   // followed dogs with a body condition score; of them ideal
+	Long             int   // dogs enrolled for at least fourteen weeks
+	Judged, Better   int   // of them with readings at both ends; of those meaningfully better
 	Worse            int
 	CutHouseholds    int // whose record goes further back than what was read
+	Work             work
+	Spend            spend
 }
 
-// reasonFigures are the alerts of one reason.
+// reasonFigures are the alerts of one reason that opened in the period.
 type reasonFigures struct {
 	Reason          string
 	Opened, Closed  int
@@ -53,114 +57,89 @@ var worth = map[care.Outcome]bool{care.Phoned: true, care.Booked: true, care.See
 	care.PlanChanged: true, care.SuspectedReaction: true, care.Referred: true, care.DogDied: true}
 
 func newFigures(r *care.Rules, from, now time.Time) *figures {
-	return &figures{rules: r, from: from.Unix(), now: now.Unix(), byReason: map[string]*reasonFigures{}}
+	f := &figures{rules: r, from: from.Unix(), now: now.Unix(), byReason: map[string]*reasonFigures{}}
+	f.Spend.begin(r)
+	return f
 }
 
-// openedAlert is an alert of the period that is being followed.
-type openedAlert struct {
-	reason  string
-	at      int64
-	urgency care.Urgency
-	taken   bool
-}
-
+// household counts one household by its record.
 func (f *figures) household(h *care.Household, log []store.LogEntry) {
-	if h.Stranger || h.ID == "" {
+	if h.ID == "" {
+		return
+	}
+	f.Spend.household(f, h, log)
+	if h.Stranger {
 		return
 	}
 	f.Households++
-	if len(log) > 0 && log[0].Seq > 1 && log[0].At.Unix() > f.from {
+	whole := len(log) == 0 || log[0].Seq <= 1
+	if !whole && log[0].At.Unix() > f.from {
 		f.CutHouseholds++
 	}
-	w := walk{f: f, asked: map[int8]int64{}, alerts: map[uint16]*openedAlert{}, readings: map[int8][]clinical.Reading{}, said: map[string]bool{}}
-	for i := range log {
-		w.entry(&log[i])
+	in := recordInput(f.rules, h, 0, log, !whole)
+	for _, a := range record.AlertsOf(in.Entries) {
+		f.alert(a)
 	}
-	whole := len(log) > 0 && log[0].Seq <= 1
+	f.Work.deeds(f, in.Entries)
 	for i := range h.Dogs {
-		f.dog(&h.Dogs[i], h.Enrolled, w.readings[int8(i+1)], whole)
+		in.Dog = i
+		f.dog(&h.Dogs[i], h.Enrolled, in, whole)
 	}
 }
 
-type walk struct {
-	f        *figures
-	asked    map[int8]int64
-	alerts   map[uint16]*openedAlert
-	readings map[int8][]clinical.Reading
-	said     map[string]bool
-}
+func (f *figures) in(at int64) bool { return at >= f.from && at <= f.now }
 
-func (w *walk) entry(e *store.LogEntry) {
-	at := e.At.Unix()
-	in := at >= w.f.from
-	for i := range e.Facts {
-		k := &e.Facts[i]
-		switch k.Kind {
-		case care.FactReading:
-			w.reading(k, at)
-		case care.FactPrompt:
-			w.prompt(k, at, in)
-		case care.FactAlert:
-			w.alert(k, at, in)
-		case care.FactWords:
-			w.f.MessagesIn += btoi(in)
-		case care.FactSaid:
-			if in && !w.said[k.ID] {
-				w.said[k.ID] = true
-				w.f.MessagesOut++
-			}
-		case care.FactWrote:
-			w.f.MessagesOut += btoi(in)
-			w.f.Staff += btoi(in)
-		case care.FactFate:
-			w.f.Undelivered += btoi(in && k.Code == "failed")
-		}
+func (f *figures) checkIn(c *record.CheckIn) {
+	if c.State == record.ByStaff && f.in(c.Ended) {
+		f.Entered++
 	}
-}
-
-func (w *walk) prompt(k *care.Fact, at int64, in bool) {
-	switch {
-	case k.Code == "entered":
-		w.f.Entered += btoi(in)
-		w.asked[k.Dog] = 0
-	case k.Code == "sent" && strings.HasPrefix(k.Text, string(care.PromptCheckIn)+"/") && in:
-		w.f.Asked++
-		w.asked[k.Dog] = at
-	}
-}
-
-func (w *walk) reading(k *care.Fact, at int64) {
-	if k.Reading == nil {
+	if c.Asked == 0 || !f.in(c.Asked) {
 		return
 	}
-	w.readings[k.Dog] = append(w.readings[k.Dog], *k.Reading)
-	if asked := w.asked[k.Dog]; asked > 0 {
-		w.f.Answered++
-		w.f.replies = append(w.f.replies, at-asked)
-		w.asked[k.Dog] = 0
+	f.Asked++
+	switch c.State {
+	case record.Answered:
+		f.Answered++
+		f.Reply.add(c.Ended - c.Asked)
+	case record.ByStaff:
+		f.ByStaff++
+	case record.Missed:
+		f.Missed++
+	case record.Waiting:
+		f.Waiting++
 	}
 }
 
-func (w *walk) alert(k *care.Fact, at int64, in bool) {
-	switch k.Code {
-	case "opened":
-		if in {
-			w.alerts[k.Alert] = &openedAlert{reason: reasonName(k.ID), at: at, urgency: care.Urgency(k.Number)}
-			w.f.reason(reasonName(k.ID)).Opened++
+// Ended is how many of the check-ins that were asked wait no more.
+func (f *figures) Ended() int { return f.Asked - f.Waiting }
+
+func (f *figures) alert(a *record.Alert) {
+	f.Work.alert(f, a)
+	if !f.in(a.Opened) {
+		return
+	}
+	r := f.reason(reasonName(string(a.Reason)))
+	r.Opened++
+	if a.Urgency > care.ForDigest {
+		if a.Told > 0 && a.FirstAcked >= a.Told {
+			f.ToAck.add(a.FirstAcked - a.Told)
 		}
-	case "acknowledged", "closed":
-		a := w.alerts[k.Alert]
-		if a == nil {
-			return
+		if a.Closed > 0 {
+			f.ToClose.add(a.Closed - a.Opened)
 		}
-		if !a.taken && a.urgency > care.ForDigest {
-			w.f.acks = append(w.f.acks, at-a.at)
-		}
-		a.taken = true
-		if k.Code == "closed" {
-			w.f.closed(a, care.Outcome(k.Text))
-			delete(w.alerts, k.Alert)
-		}
+	}
+	if a.Closed == 0 {
+		return
+	}
+	r.Closed++
+	if !slices.Contains(care.Outcomes, a.Outcome) {
+		return
+	}
+	r.byOutcome[string(a.Outcome)]++
+	if worth[a.Outcome] {
+		r.Worth++
+	} else {
+		r.NotWorth++
 	}
 }
 
@@ -171,34 +150,36 @@ func (f *figures) reason(name string) *reasonFigures {
 	return f.byReason[name]
 }
 
-func (f *figures) closed(a *openedAlert, o care.Outcome) {
-	r := f.reason(a.reason)
-	r.Closed++
-	if !slices.Contains(care.Outcomes, o) {
-		return
-	}
-	r.byOutcome[string(o)]++
-	if worth[o] {
-		r.Worth++
-	} else {
-		r.NotWorth++
-	}
-}
-
 const week = int64(7 * 24 * 3600)
 
-// dog counts condition and, where its record reaches back to enrolment, whether
-// it was meaningfully better at twelve weeks than in its first four: the mean of
-// the check-ins of weeks 0 to 3 against those of weeks 10 to 13.
-func (f *figures) dog(d *care.Dog, enrolled int64, readings []clinical.Reading, whole bool) {
+// dog counts check-ins and condition and, where its record reaches back to
+// enrolment, whether it was meaningfully better at twelve weeks than in its first
+// four: the mean of the check-ins of weeks 0 to 3 against those of weeks 10 to 13.
+func (f *figures) dog(d *care.Dog, enrolled int64, in record.Input, whole bool) {
 	f.Dogs++
+	f.Followed += btoi(d.Status == care.Followed)
 	if d.BCS > 0 && d.Status == care.Followed {
 		f.Scored++
 		f.Ideal += btoi(d.BCS == 4 || d.BCS == 5)
 	}
-	if !whole || enrolled == 0 || f.now-enrolled < 14*week {
+	h, err := record.HistoryOf(in)
+	if err != nil {
 		return
 	}
+	for i := range h.CheckIns {
+		f.checkIn(&h.CheckIns[i])
+	}
+	if enrolled == 0 || f.now-enrolled < 14*week {
+		return
+	}
+	f.Long++
+	if whole {
+		f.change(enrolled, h.Readings)
+	}
+}
+
+// change holds a dog's first four weeks against its weeks 10 to 13.
+func (f *figures) change(enrolled int64, readings []clinical.Reading) {
 	var before, after []float64
 	for _, r := range readings {
 		switch age := (r.At - enrolled) / week; {
@@ -231,17 +212,58 @@ func (f *figures) finish() {
 	slices.SortFunc(f.Alerts, func(a, b reasonFigures) int {
 		return cmp.Or(cmp.Compare(b.Opened, a.Opened), cmp.Compare(a.Reason, b.Reason))
 	})
-	f.Reply, f.ToAck = medianText(f.replies), medianText(f.acks)
 }
 
-// medianText is the middle of some waits, with how many there were.
-func medianText(seconds []int64) string {
-	if len(seconds) == 0 {
+// Weeks is how long the period is.
+func (f *figures) Weeks() float64 { return float64(f.now-f.from) / float64(week) }
+
+// Share is n of m with its percentage; the pages never show one without m.
+func (f *figures) Share(n, m int) string {
+	if m == 0 {
+		return "– (0 of 0)"
+	}
+	return fmt.Sprintf("%.0f %% (%d of %d)", 100*float64(n)/float64(m), n, m)
+}
+
+// Judged is how many closed alerts have an outcome that says whether they were
+// worth it.
+func (r reasonFigures) Judged() int { return r.Worth + r.NotWorth }
+
+// waits are lengths of time, in seconds.
+type waits struct{ seconds []int64 }
+
+func (w *waits) add(s int64) { w.seconds = append(w.seconds, max(s, 0)) }
+
+// N is how many there are.
+func (w *waits) N() int { return len(w.seconds) }
+
+// Median is the middle one in words; "none yet" for none.
+func (w *waits) Median() string {
+	if len(w.seconds) == 0 {
 		return "none yet"
 	}
-	slices.Sort(seconds)
-	m := time.Duration(seconds[len(seconds)/2]) * time.Second
-	return fmt.Sprintf("%s in the middle, of %d", waitText(m), len(seconds))
+	return w.at(0.5)
+}
+
+// Quartiles say between what the middle half lies; "" for fewer than four.
+func (w *waits) Quartiles() string {
+	if len(w.seconds) < 4 {
+		return ""
+	}
+	return w.at(0.25) + " to " + w.at(0.75)
+}
+
+// at is a quantile in words, read between neighbours (Hyndman and Fan, The
+// American Statistician 1996;50:361-365, definition 7).
+func (w *waits) at(q float64) string {
+	slices.Sort(w.seconds)
+	place := q * float64(len(w.seconds)-1)
+	i := int(place)
+	v := float64(w.seconds[i])
+	if i+1 < len(w.seconds) {
+		v += (place - float64(i)) * float64(w.seconds[i+1]-w.seconds[i])
+	}
+	return waitText(time.Duration(math.Round(v)) * time.Second)
 }
 
 func waitText(d time.Duration) string {
@@ -256,15 +278,3 @@ func waitText(d time.Duration) string {
 		return fmt.Sprintf("%.1f days", d.Hours()/24)
 	}
 }
-
-// Share is n of m with its percentage; the pages never show one without m.
-func (f *figures) Share(n, m int) string {
-	if m == 0 {
-		return "– (0 of 0)"
-	}
-	return fmt.Sprintf("%.0f %% (%d of %d)", 100*float64(n)/float64(m), n, m)
-}
-
-// Judged is how many closed alerts have an outcome that says whether they were
-// worth it.
-func (r reasonFigures) Judged() int { return r.Worth + r.NotWorth }

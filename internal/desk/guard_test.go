@@ -35,11 +35,12 @@ var fields = map[string][]string{
 	"/h/:id/dogs/:dog/farewell":        {"sure", "yes"},
 	"/h/:id/dogs/:dog/farewell/undo":   {},
 	"/h/:id/dogs/:dog/checkin":         {"who", "Ruth", "item-limping", "1"},
+	"/h/:id/messages/:message/rung":    {"note", "rang"},
 }
 
 // at fills in an address' places.
 func at(path string, id contact.ID) string {
-	return Prefix + strings.NewReplacer(":id", string(id), ":n", "1", ":dog", "0").Replace(path)
+	return Prefix + strings.NewReplacer(":id", string(id), ":n", "1", ":dog", "0", ":message", string(id)+"-1-0").Replace(path)
 }
 
 // Every route that names a household is tried with another clinic's: with its

@@ -33,6 +33,7 @@ type counts struct {
 // counting is one count, under way or done.
 type counting struct {
 	began   time.Time
+	rules   *care.Rules
 	done    int // households
 	of      int
 	result  *figures
@@ -83,7 +84,7 @@ func (x *counts) start(v *visit, weeks int, from time.Time) counting {
 	x.mu.Lock()
 	defer x.mu.Unlock()
 	key := v.clinic.Rules.Clinic + "/" + itoa(weeks)
-	if c := x.all[key]; c != nil {
+	if c := x.all[key]; c != nil && c.rules == v.clinic.Rules { // other settings, other prices
 		age := v.now.Sub(c.began)
 		if running := c.result == nil && c.failure == nil; running && age < countsTime || !running && c.failure == nil && age < countsAge {
 			return *c
@@ -92,7 +93,7 @@ func (x *counts) start(v *visit, weeks int, from time.Time) counting {
 	if x.all == nil {
 		x.all = map[string]*counting{}
 	}
-	c := &counting{began: v.now}
+	c := &counting{began: v.now, rules: v.clinic.Rules}
 	x.all[key] = c
 	go x.count(c, v.clinic.Rules, from, v.now)
 	return *c

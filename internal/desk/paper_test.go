@@ -21,7 +21,7 @@ func TestPapersOfADog(t *testing.T) {
 	vet := b.signedIn("hillside", account.Vet)
 	dog := vet.get(at("/h/:id/dogs/:dog", id)).ok()
 	links := dog.all("a.paper")
-	require.Len(t, links, 4)
+	require.Len(t, links, 5)
 	for i, words := range []string{"not a validated instrument", "not watched round the clock", "Everything that the record holds", "makes no diagnosis"} {
 		url, _ := attr(links[i], "href")
 		page := vet.get(url).ok()

@@ -68,6 +68,7 @@ var notices = map[string]string{
 	"quiet-sign":   "The sign is quieted until the date given.",
 	"farewell":     "The death is recorded and every prompt for this dog has ended.",
 	"undone":       "The recorded death is undone and prompts go on.",
+	"rung":         "Noted. It is off the list.",
 	"password":     "Your password is changed. Everywhere else you have been signed out.",
 	"must-change":  "This password was given to you by somebody else. Please choose your own.",
 	"rule":         "The setting is changed.",

@@ -47,7 +47,7 @@ type known struct {
 	version store.Version
 	rows    []row
 	html    []template.HTML // of each row; "" where it was not shown yet
-	lost    *lost
+	lost    []lost
 }
 
 // summary is every dog of a clinic as of one moment. It is never changed, but
@@ -208,9 +208,7 @@ func (r *rosters) load(v *visit, o *roster, ids []contact.ID) error {
 			}
 			k := known{version: l.Version, rows: rowsOf(rules, &l.Household, v.now)}
 			k.html = make([]template.HTML, len(k.rows))
-			if gone, ok := lostOf(&l.Household); ok {
-				k.lost = &gone
-			}
+			k.lost = lostOf(&l.Household)
 			o.known[part[i]] = k
 		}
 	}
@@ -221,11 +219,9 @@ func (o *roster) summarise() *summary {
 	s := &summary{rows: make([]row, 0, len(o.known)), orders: map[string][]int32{}}
 	for _, k := range o.known {
 		s.rows = append(s.rows, k.rows...)
-		if k.lost != nil {
-			s.lost = append(s.lost, *k.lost)
-		}
+		s.lost = append(s.lost, k.lost...)
 	}
-	slices.SortFunc(s.lost, func(a, b lost) int { return cmp.Compare(b.at, a.at) })
+	slices.SortFunc(s.lost, func(a, b lost) int { return cmp.Or(cmp.Compare(b.at, a.at), cmp.Compare(a.message, b.message)) })
 	return s
 }
 
@@ -235,22 +231,6 @@ func (s *summary) followed() int {
 		n += btoi(s.rows[i].Status == care.Followed)
 	}
 	return n
-}
-
-// undelivered lists the newest messages that did not arrive.
-func (s *summary) undelivered() []undelivered {
-	var list []undelivered
-	for _, l := range s.lost {
-		if len(list) == shownAlerts {
-			break
-		}
-		what := "was not delivered"
-		if l.fate == care.Unknown {
-			what = "may not have arrived: the provider can't say"
-		}
-		list = append(list, undelivered{ID: string(l.id), DogName: l.dog, Owner: l.owner, Phone: l.phone, What: what, At: l.at})
-	}
-	return list
 }
 
 // order lists the rows by a sort, each worked out once. Ties go by name, then

@@ -34,6 +34,10 @@ var routes = []route{
 	{http.MethodPost, "/h/:id/alerts/:n/close", account.WorkAlert, (*Desk).closeAlert},
 	{http.MethodPost, "/h/:id/alerts/:n/call", account.Ring, (*Desk).recordCall},
 
+	{http.MethodGet, "/undelivered", account.Ring, (*Desk).undelivered},
+	{http.MethodPost, "/undelivered/seen", account.Ring, (*Desk).seenTo},
+	{http.MethodPost, "/h/:id/messages/:message/rung", account.Ring, (*Desk).rung},
+
 	{http.MethodGet, "/dogs", account.SeeClinical, (*Desk).dogs},
 	{http.MethodGet, "/h/:id", account.SeeClinical, (*Desk).household},
 	{http.MethodPost, "/h/:id/write", account.WriteOwner, (*Desk).write},
@@ -57,6 +61,7 @@ var routes = []route{
 	{http.MethodGet, "/h/:id/dogs/:dog/card", account.SeeClinical, (*Desk).cardPaper},
 	{http.MethodGet, "/h/:id/dogs/:dog/timeline", account.SeeClinical, (*Desk).timelinePaper},
 	{http.MethodGet, "/h/:id/dogs/:dog/reaction", account.SeeClinical, (*Desk).reactionPaper},
+	{http.MethodGet, "/h/:id/dogs/:dog/record.csv", account.SeeClinical, (*Desk).recordCSV},
 	{http.MethodGet, "/h/:id/dogs/:dog/checkin", account.EnterCheckIn, (*Desk).checkInPage},
 	{http.MethodPost, "/h/:id/dogs/:dog/checkin", account.EnterCheckIn, (*Desk).checkIn},
 

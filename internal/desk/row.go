@@ -152,34 +152,5 @@ var foldMarks = strings.NewReplacer("á", "a", "à", "a", "â", "a", "ä", "a", 
 	"í", "i", "ì", "i", "î", "i", "ï", "i", "ó", "o", "ò", "o", "ô", "o", "ö", "o", "õ", "o", "ø", "o", "ú", "u", "ù", "u", "û", "u",
 	"ü", "u", "ç", "c", "ñ", "n", "ß", "ss", "Á", "a", "É", "e", "Í", "i", "Ó", "o", "Ö", "o", "Ú", "u", "Ü", "u", "Ä", "a", "Å", "a", "Ø", "o", "’", "'")
 
-// lost is a message to an owner that did not arrive.
-type lost struct {
-	id           contact.ID
-	owner, phone string
-	dog          string
-	fate         care.Fate
-	at           int64
-}
-
-// lostOf is the newest message of a household that did not arrive, if nothing
-// has arrived since.
-func lostOf(h *care.Household) (lost, bool) {
-	for i := len(h.Sent) - 1; i >= 0; i-- {
-		m := h.Sent[i]
-		if m.Fate == care.Delivered || m.Fate == care.Read || int(m.Contact) >= len(h.Contacts) {
-			return lost{}, false
-		}
-		if m.Fate == care.Failed || m.Fate == care.Unknown {
-			c := h.Contacts[m.Contact]
-			l := lost{id: h.ID, owner: c.Name, phone: c.Address.Value, fate: m.Fate, at: m.At}
-			if len(h.Dogs) > 0 {
-				l.dog = h.Dogs[0].Name
-			}
-			return l, true
-		}
-	}
-	return lost{}, false
-}
-
 // one writes a figure with one decimal.
 func one(f float64) string { return strconv.FormatFloat(f, 'f', 1, 64) }

@@ -1,11 +1,14 @@
 package desk
 
 import (
+	"fmt"
 	"sort"
 	"strings"
 
+	"gaitpost/dialog"
 	"gaitpost/internal/care"
 	"gaitpost/internal/clinical"
+	"gaitpost/internal/record"
 	"gaitpost/internal/signs"
 	"gaitpost/internal/store"
 )
@@ -20,15 +23,14 @@ type talkLine struct {
 	Who     string
 	Text    string
 	Fate    string   // of what was sent
-	Trouble bool     // it did not arrive
+	Trouble bool     // it did not arrive, and nobody has seen to it
+	SeenTo  string   // what staff did about its not having arrived
+	Wide    string   // why it took more segments than it looks
 	Read    []string // what was read from it
 	Signs   []string
 	Media   string
 	id      string
 }
-
-var fateNames = map[string]string{"queued": "waiting to be sent", "unknown": "may not have arrived", "sent": "sent",
-	"failed": "not delivered", "delivered": "delivered", "read": "read"}
 
 // conversation is what was texted, oldest first.
 func (d *Desk) conversation(v *visit, h *care.Household, entries []store.LogEntry) []talkLine {
@@ -38,7 +40,7 @@ func (d *Desk) conversation(v *visit, h *care.Household, entries []store.LogEntr
 	}
 	for _, m := range h.Sent {
 		if i, ok := t.sent[h.MessageID(m)]; ok && t.lines[i].Fate == "" {
-			t.fate(i, m.Fate.String())
+			t.fate(i, m.Fate, m.Code)
 		}
 	}
 	sort.SliceStable(t.lines, func(a, b int) bool { return t.lines[a].At < t.lines[b].At })
@@ -64,7 +66,7 @@ func (t *talkReader) entry(e *store.LogEntry) {
 		case care.FactSaid:
 			t.said(f, at)
 		case care.FactWrote:
-			t.add(talkLine{At: at, Side: "staff", Who: t.desk.nameOf(t.v, f.By), Text: f.Text, id: f.ID})
+			t.add(talkLine{At: at, Side: "staff", Who: t.desk.nameOf(t.v, f.By), Text: f.Text, Wide: wideText(f.Text), id: f.ID})
 		case care.FactAnswer:
 			if words >= 0 {
 				t.lines[words].Read = append(t.lines[words].Read, answerText(f))
@@ -75,7 +77,12 @@ func (t *talkReader) entry(e *store.LogEntry) {
 			}
 		case care.FactFate:
 			if k, ok := t.sent[f.ID]; ok {
-				t.fate(k, f.Code)
+				fate, _ := record.FateByCode(f.Code)
+				t.fate(k, fate, f.Text)
+			}
+		case care.FactRung:
+			if k, ok := t.sent[f.ID]; ok {
+				t.lines[k].SeenTo, t.lines[k].Trouble = joined("seen to by "+t.desk.nameOf(t.v, f.By), f.Text), false
 			}
 		}
 	}
@@ -111,9 +118,26 @@ func (t *talkReader) said(f *care.Fact, at int64) {
 	t.add(talkLine{At: at, Side: "desk", Who: t.v.clinic.Rules.Name, Text: text, id: f.ID})
 }
 
-func (t *talkReader) fate(i int, code string) {
-	t.lines[i].Fate = fateNames[code]
-	t.lines[i].Trouble = code == "failed" || code == "unknown"
+func (t *talkReader) fate(i int, f care.Fate, code string) {
+	t.lines[i].Fate = record.FateWords(f, code)
+	t.lines[i].Trouble = f == care.Failed || f == care.Unknown
+}
+
+func joined(a, b string) string {
+	if b == "" {
+		return a
+	}
+	return a + ": " + b
+}
+
+// wideText says why a text that staff wrote took more room than it looks; ""
+// where it didn't.
+func wideText(text string) string {
+	l := dialog.Measure(text)
+	if len(l.Culprits) == 0 {
+		return ""
+	}
+	return fmt.Sprintf("Sent as %s: “%s” is not in the text-message alphabet.", plural(l.Segments, "segment"), string(l.Culprits))
 }
 
 // media says what was sent beside words.

@@ -19,10 +19,12 @@ type todayPage struct {
 	page
 	Groups      []alertGroup
 	Open        int
-	Undelivered []undelivered
-	Reception   bool
-	Closed      string // when the practice next opens, if it is closed now
-	Followed    int
+	Undelivered []undelivered // nothing sent since has arrived either
+	// NotDelivered is how many there are on the page of their own.
+	NotDelivered int
+	Reception    bool
+	Closed       string // when the practice next opens, if it is closed now
+	Followed     int
 }
 
 // alertGroup is alerts of one kind of urgency.
@@ -31,11 +33,6 @@ type alertGroup struct {
 	Slug         string
 	Alerts       []alertView
 	More         int // not shown
-}
-
-type undelivered struct {
-	ID, DogName, Owner, Phone, What string
-	At                              int64
 }
 
 // today is what needs somebody now. Reception's view of it holds no clinical
@@ -58,7 +55,8 @@ func (d *Desk) today(v *visit) error {
 		return err
 	}
 	p.Followed = summary.followed()
-	p.Undelivered = summary.undelivered()
+	p.Undelivered = summary.undelivered(v.now, true)
+	p.NotDelivered = len(summary.undelivered(v.now, false))
 	if r := v.clinic.Rules; !r.Hours.Open(v.now) {
 		if at, ok := r.Hours.NextOpening(v.now); ok {
 			p.Closed = p.Stamp(at.Unix()).Text

@@ -81,6 +81,7 @@ type Alert struct {
 	N             uint16
 	Opened        int64
 	Told          int64 // when somebody was first told; 0: only a digest
+	FirstAcked    int64
 	Acked, Closed int64
 	Reason        care.AlertReason
 	Urgency       care.Urgency
@@ -116,6 +117,66 @@ func HistoryOf(in Input) (History, error) {
 	return in.history(), nil
 }
 
+// AlertsOf reads every alert of a household, of all its dogs and of none, oldest
+// first.
+func AlertsOf(entries []Entry) []*Alert {
+	b := alertBook{}
+	for i := range entries {
+		for k := range entries[i].Facts {
+			b.take(&entries[i].Facts[k], entries[i].At.Unix())
+		}
+	}
+	return b.list
+}
+
+// alertBook follows alerts by their numbers, which are a household's own.
+type alertBook struct {
+	list []*Alert
+	byN  map[uint16]*Alert
+}
+
+// take reads one fact, if it is about an alert, and returns one that it opened.
+func (b *alertBook) take(f *care.Fact, at int64) *Alert {
+	a := b.byN[f.Alert]
+	switch {
+	case f.Kind == care.FactMinutes && a != nil:
+		a.Minutes += int(f.Number)
+	case f.Kind != care.FactAlert:
+	case f.Code == "opened":
+		a = &Alert{N: f.Alert, Opened: at, Reason: care.AlertReason(f.ID), Urgency: care.Urgency(f.Number), Sentence: f.Text}
+		if b.byN == nil {
+			b.byN = map[uint16]*Alert{}
+		}
+		b.byN[f.Alert], b.list = a, append(b.list, a)
+		return a
+	case a != nil:
+		a.follow(f, at)
+	}
+	return nil
+}
+
+// follow keeps what became of an alert.
+func (a *Alert) follow(f *care.Fact, at int64) {
+	switch f.Code {
+	case "joined":
+		a.Joined++
+		a.Sentence, a.Urgency = f.Text, max(a.Urgency, care.Urgency(f.Number))
+	case "told":
+		if a.Told == 0 {
+			a.Told = at
+		}
+	case "acknowledged":
+		if a.Acked == 0 {
+			a.FirstAcked = at
+		}
+		a.Acked, a.AckedBy = at, f.By
+	case "couldn't reach":
+		a.Unreached++
+	case "closed":
+		a.Closed, a.By, a.Outcome = at, f.By, care.Outcome(f.Text)
+	}
+}
+
 // reader walks through a log for one dog.
 type reader struct {
 	in      *Input
@@ -125,12 +186,12 @@ type reader struct {
 	asked   int64 // when the check-in was asked that has no answer yet; 0: none
 	closing int64 // the same, of one that this turn closes
 	who     CheckIn
-	alerts  map[uint16]*Alert
+	alerts  alertBook
 	index   map[uint16]bool // index alerts that are open
 }
 
 func (in *Input) history() History {
-	x := reader{in: in, dog: int8(in.Dog), alerts: map[uint16]*Alert{}, index: map[uint16]bool{}}
+	x := reader{in: in, dog: int8(in.Dog), index: map[uint16]bool{}}
 	x.h.Cut = in.Cut
 	x.course.BeginStretchUnder(in.Rules.Thresholds, in.Household.Enrolled, false)
 	for i := range in.Entries {
@@ -162,16 +223,12 @@ func (x *reader) entry(e *Entry) {
 			x.corrected(f, at)
 		case care.FactPlan:
 			x.plan(e, f)
-		case care.FactAlert:
+		case care.FactAlert, care.FactMinutes:
 			x.alert(f, at)
 		case care.FactFinding:
 			x.h.Findings = append(x.h.Findings, Remark{at, f.By, f.Text, f.Number})
 		case care.FactNote:
 			x.note(f, at)
-		case care.FactMinutes:
-			if a := x.alerts[f.Alert]; a != nil {
-				a.Minutes += int(f.Number)
-			}
 		}
 	}
 	x.missed(at)
@@ -297,34 +354,17 @@ func (x *reader) enrolled(e *care.Enrolment, what string) bool {
 var indexReasons = []care.AlertReason{care.Level, care.Rise, care.Drift, care.Jump}
 
 func (x *reader) alert(f *care.Fact, at int64) {
-	a := x.alerts[f.Alert]
-	if a == nil && f.Code != "opened" {
-		return
+	opened := x.alerts.take(f, at)
+	if opened != nil {
+		x.h.Alerts = append(x.h.Alerts, opened)
 	}
-	switch f.Code {
-	case "opened":
-		a = &Alert{N: f.Alert, Opened: at, Reason: care.AlertReason(f.ID), Urgency: care.Urgency(f.Number), Sentence: f.Text}
-		x.alerts[f.Alert] = a
-		x.h.Alerts = append(x.h.Alerts, a)
-		if slices.Contains(indexReasons, a.Reason) {
-			x.index[f.Alert] = true
-			if n := len(x.h.CheckIns); n > 0 {
-				x.h.CheckIns[n-1].Alert = true
-			}
+	switch {
+	case opened != nil && slices.Contains(indexReasons, opened.Reason):
+		x.index[f.Alert] = true
+		if n := len(x.h.CheckIns); n > 0 {
+			x.h.CheckIns[n-1].Alert = true
 		}
-	case "joined":
-		a.Joined++
-		a.Sentence, a.Urgency = f.Text, max(a.Urgency, care.Urgency(f.Number))
-	case "told":
-		if a.Told == 0 {
-			a.Told = at
-		}
-	case "acknowledged":
-		a.Acked, a.AckedBy = at, f.By
-	case "couldn't reach":
-		a.Unreached++
-	case "closed":
-		a.Closed, a.By, a.Outcome = at, f.By, care.Outcome(f.Text)
+	case f.Code == "closed":
 		delete(x.index, f.Alert)
 	}
 }
@@ -333,7 +373,7 @@ func (x *reader) note(f *care.Fact, at int64) {
 	if f.Code != "" || f.Text == "" {
 		return
 	}
-	if a := x.alerts[f.Alert]; f.Alert != 0 && a != nil {
+	if a := x.alerts.byN[f.Alert]; f.Alert != 0 && a != nil {
 		a.Notes = append(a.Notes, f.Text)
 		return
 	}

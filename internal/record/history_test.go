@@ -100,7 +100,9 @@ func TestWhatBecameOfAnAlert(t *testing.T) {
 	}})
 	require.NoError(t, err)
 	require.Len(t, h.Alerts, 1, "one that was never opened is none")
-	require.Equal(t, Alert{N: 1, Opened: day(0).Unix(), Told: day(0).Unix(), Acked: day(3).Unix(), Closed: day(4).Unix(), Reason: care.Rise,
+	require.Equal(t, Alert{N: 1, Opened: day(0).Unix(), Told: day(0).Unix(), FirstAcked: day(3).Unix(), Acked: day(3).Unix(), Closed: day(4).Unix(), Reason: care.Rise,
 		Urgency: care.Today, Sentence: "index 44", Outcome: care.Phoned, AckedBy: "lee", By: "lee", Joined: 1, Unreached: 1, Notes: []string{"better"}, Minutes: 7}, *h.Alerts[0])
 	require.True(t, h.CheckIns[0].Alert)
+	require.Len(t, AlertsOf([]Entry{at(0, fact("opened", "x")), at(1, care.Fact{Kind: care.FactAlert, Code: "opened", Alert: 2, ID: "message"})}), 2,
+		"of a dog, and of the household")
 }

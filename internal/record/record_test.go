@@ -238,7 +238,7 @@ func TestTimelineTellsWhatHappened(t *testing.T) {
 	s.turn(care.Event{Practice: &care.Practice{By: "lee", Close: &care.AlertAction{Alert: 1, Outcome: care.Phoned}}})
 	d := made(t, Timeline, s.input())
 	d.has("header", "Ruth", "Bramble")
-	d.has("main", "Tuesday 6 January 2026", "limping on walks this week", "delivered 6 Jan 2026, 10:00", "read as: Bramble: limping 2",
+	d.has("main", "Tuesday 6 January 2026", "limping on walks this week", "delivered, 6 Jan 2026, 10:00", "read as: Bramble: limping 2",
 		"corrected: Bramble: soreness 3, in place of soreness 1", "he had a fit this morning", "read as a sign: Bramble: seizure",
 		"seen by the owner", "alert 1 opened, emergency sign", "alert 1 taken on", "Dr Lee", "alert 1: seen",
 		"“diarrhoea” until 6 Feb 2026", "refused", "That alert is closed already.", "agreed", "start carprofen, from 5 Oct 2025")

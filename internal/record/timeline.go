@@ -145,17 +145,16 @@ func (t *timeline) said(at time.Time, f *care.Fact) {
 	t.add(at, timelineLine{What: what, Who: t.in.Rules.Name + " to " + t.in.owner(f.Contact), Text: text, id: f.ID})
 }
 
-var fateNames = map[string]string{"unknown": "may not have arrived", "sent": "sent", "failed": "not delivered", "delivered": "delivered", "read": "seen by the owner"}
-
 func (t *timeline) fate(at time.Time, f *care.Fact) {
-	name := fateNames[f.Code]
-	if name == "" {
+	fate, ok := FateByCode(f.Code)
+	if !ok || fate == care.Queued {
 		return
 	}
-	if f.Text == care.CodeLate {
-		name = "not sent: too late to make sense"
+	name := FateWords(fate, f.Text)
+	if fate == care.Read {
+		name = "seen by the owner"
 	}
-	name += " " + t.in.stamp(at.Unix())
+	name += ", " + t.in.stamp(at.Unix())
 	if l := t.sent[f.ID]; l != nil {
 		l.More = append(l.More, name)
 		return
@@ -231,6 +230,10 @@ func (t *timeline) kept(e *Entry, f *care.Fact, words *timelineLine) {
 		l.What, l.Text = "corrected", t.corrected(e, f)
 	case care.FactSetting:
 		l.What, l.Text = "set", t.setting(f)
+	case care.FactMinutes:
+		l.What, l.Text = "took", fmt.Sprintf("alert %d, %s", f.Alert, plural(int(f.Number), "minute"))
+	case care.FactRung:
+		l.What, l.Text = "seen to", joinWords("a message to "+t.in.owner(f.Contact)+" that did not arrive", f.Text)
 	case care.FactNote:
 		l.What, l.Text = "noted", joinWords(f.Code, f.Text)
 		if f.Code == "quieted" {
