@@ -2,14 +2,12 @@ package bot
 
 import (
 	"context"
+	"slices"
 	"sync"
 	"time"
 
 	"gaitpost/internal/store"
 )
-
-// maxUnderWay is how many requests of one number may be under way.
-const maxUnderWay = 32
 
 // gate is where the messages of one sending number wait for it. Whenever the
 // number may send, the most urgent one goes whose recipient has none under way:
@@ -17,6 +15,7 @@ const maxUnderWay = 32
 type gate struct {
 	clinic, outlet string
 	horizon        time.Duration // as the sender's
+	most           int           // requests under way
 
 	mu    sync.Mutex
 	held  []heldEntry // by rank, then in order of arrival
@@ -56,7 +55,7 @@ func (s *Sender) gate(ctx context.Context, o *outlet) *gate {
 	defer s.gates.Unlock()
 	g := s.gates.open[key]
 	if g == nil {
-		g = &gate{clinic: key[0], outlet: key[1], horizon: s.horizon, busy: map[string]bool{}, state: make(chan struct{}, 1)}
+		g = &gate{clinic: key[0], outlet: key[1], horizon: s.horizon, most: s.UnderWay, busy: map[string]bool{}, state: make(chan struct{}, 1)}
 		s.gates.open[key] = g
 		s.gates.wg.Go(func() { s.work(ctx, g) })
 	}
@@ -100,7 +99,7 @@ func (g *gate) add(e store.Entry, rate float64, now time.Time) (over *store.Entr
 
 // first returns the place of the entry whose turn it is, -1 for none.
 func (g *gate) first() int {
-	if len(g.busy) >= maxUnderWay {
+	if len(g.busy) >= g.most {
 		return -1
 	}
 	for i := range g.held {
@@ -111,10 +110,23 @@ func (g *gate) first() int {
 	return -1
 }
 
-func (g *gate) ready() bool {
+// mostTokens is how many tokens are asked for at once, so that a fast number
+// doesn't wait for Redis between any two messages.
+const mostTokens = 16
+
+// ready counts the entries that may go now, up to mostTokens.
+func (g *gate) ready() int {
 	g.mu.Lock()
 	defer g.mu.Unlock()
-	return g.first() >= 0
+	room := min(g.most-len(g.busy), mostTokens)
+	to := make([]string, 0, mostTokens)
+	for i := 0; i < len(g.held) && len(to) < room; i++ {
+		recipient := g.held[i].Message.To.Value
+		if !g.busy[recipient] && !slices.Contains(to, recipient) {
+			to = append(to, recipient)
+		}
+	}
+	return len(to)
 }
 
 // next takes the entry whose turn it is, and marks its recipient as busy.
@@ -126,7 +138,10 @@ func (g *gate) next() (heldEntry, bool) {
 		return heldEntry{}, false
 	}
 	e := g.held[i]
-	g.held = append(g.held[:i], g.held[i+1:]...)
+	// Those before it move, not the many behind it.
+	copy(g.held[1:i+1], g.held[:i])
+	g.held[0] = heldEntry{}
+	g.held = g.held[1:]
 	g.busy[e.Message.To.Value] = true
 	return e, true
 }
@@ -140,19 +155,25 @@ func (g *gate) finished(recipient string) {
 
 // work lets messages through a gate until the context ends.
 func (s *Sender) work(ctx context.Context, g *gate) {
+	tokens := 0 // taken and not used yet: no more than what may go now
 	for ctx.Err() == nil {
-		if !g.ready() {
+		n := g.ready()
+		if n == 0 {
 			select {
 			case <-g.state:
 			case <-ctx.Done():
 			}
 			continue
 		}
-		if wait := s.token(ctx, g); wait > 0 {
-			pause(ctx, wait)
-			continue
+		if tokens == 0 {
+			var wait time.Duration
+			if tokens, wait = s.tokens(ctx, g, n); wait > 0 {
+				pause(ctx, wait)
+				continue
+			}
 		}
 		if e, ok := g.next(); ok {
+			tokens--
 			s.gates.wg.Go(func() {
 				defer g.finished(e.Message.To.Value)
 				s.pass(ctx, &e)
@@ -161,21 +182,29 @@ func (s *Sender) work(ctx context.Context, g *gate) {
 	}
 }
 
-// token takes a token for a gate's number; it returns how long to wait where
-// there is none yet.
-func (s *Sender) token(ctx context.Context, g *gate) time.Duration {
+// tokens takes n tokens for a gate's number, or one where there are not so many;
+// it returns how long to wait where there is none yet.
+func (s *Sender) tokens(ctx context.Context, g *gate, n int) (int, time.Duration) {
 	o := s.Directory.outlet(g.clinic, g.outlet)
 	if o == nil {
-		return 0 // it has left the settings: delivering says what becomes of it
+		return n, 0 // it has left the settings: delivering says what becomes of it
 	}
-	wait, err := s.tokenOrNone(ctx, o)
+	n = min(n, o.Rate.Burst)
+	wait, err := s.tokensOrNone(ctx, o, n)
+	if err == nil && wait > 0 && n > 1 {
+		n = 1
+		wait, err = s.tokenOrNone(ctx, o)
+	}
 	if err != nil {
 		if ctx.Err() == nil {
 			s.Log.Error("sender: the store could not be asked for leave to send", "clinic", g.clinic, "err", err)
 		}
-		return pauseAfter
+		return 0, pauseAfter
 	}
-	return wait
+	if wait > 0 {
+		n = 0
+	}
+	return n, wait
 }
 
 // pass delivers a message that its gate let through.

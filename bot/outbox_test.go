@@ -249,11 +249,14 @@ type bucket struct {
 	fail error
 }
 
-func (b *bucket) TakeToken(_ context.Context, _ string, _ contact.Address, _ store.Rate, now time.Time) (time.Duration, error) {
+func (b *bucket) TakeTokens(_ context.Context, _ string, _ contact.Address, _ store.Rate, n int, now time.Time) (time.Duration, error) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	if b.fail != nil {
 		return 0, b.fail
+	}
+	if n > 1 && b.wait > 0 {
+		return b.wait, nil
 	}
 	if b.next.After(now) {
 		return b.next.Sub(now), nil

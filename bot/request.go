@@ -19,7 +19,8 @@ const maxReply = 64 << 10
 // redirect: a post would arrive as something else.
 func NewClient() *http.Client {
 	t := http.DefaultTransport.(*http.Transport).Clone()
-	t.MaxIdleConnsPerHost = 32
+	t.MaxIdleConnsPerHost = 128 // as many as may be under way, so that none is dialled anew
+	t.MaxIdleConns = 0          // of all providers together: without limit
 	return &http.Client{
 		Transport:     t,
 		CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse },

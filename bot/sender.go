@@ -16,10 +16,12 @@ import (
 
 // Tokens says when a sending number may send again, over all processes.
 type Tokens interface {
-	TakeToken(ctx context.Context, clinic string, sender contact.Address, r store.Rate, now time.Time) (time.Duration, error)
+	// TakeTokens takes n tokens, at most the rate's burst, all or none; it returns
+	// 0 or how long to wait before asking again.
+	TakeTokens(ctx context.Context, clinic string, sender contact.Address, r store.Rate, n int, now time.Time) (time.Duration, error)
 }
 
-// SenderOptions are what a Sender needs. All but MaxTries, Timeout and MinIdle
+// SenderOptions are what a Sender needs. All but the last four
 // must be set.
 type SenderOptions struct {
 	Kind      contact.Channel // whose outbox it drains
@@ -41,6 +43,8 @@ type SenderOptions struct {
 	// MinIdle is after what time the entries of another sender count as left
 	// behind; 0 is 45 s, so that they are taken over within a minute.
 	MinIdle time.Duration
+	// UnderWay is how many requests of one number may be under way; 0 is 32.
+	UnderWay int
 }
 
 // Sender drains the outbox of one kind of channel. Every message is sent, put
@@ -71,6 +75,7 @@ func NewSender(o SenderOptions) (*Sender, error) {
 		return nil, errors.New("the sender lacks one of its parts")
 	}
 	o.MaxTries = cmp.Or(max(o.MaxTries, 0), 10)
+	o.UnderWay = cmp.Or(max(o.UnderWay, 0), 32)
 	o.MinIdle = cmp.Or(max(o.MinIdle, 0), 45*time.Second)
 	o.Timeout = cmp.Or(max(o.Timeout, 0), min(10*time.Second, o.MinIdle/4))
 	s := &Sender{SenderOptions: o}
@@ -128,7 +133,11 @@ func rankOf(e *store.Entry) int {
 type admit func(ctx context.Context, o *outlet) (time.Duration, error)
 
 func (s *Sender) tokenOrNone(ctx context.Context, o *outlet) (time.Duration, error) {
+	return s.tokensOrNone(ctx, o, 1)
+}
+
+func (s *Sender) tokensOrNone(ctx context.Context, o *outlet, n int) (time.Duration, error) {
 	call, cancel := context.WithTimeout(ctx, storeTimeout)
 	defer cancel()
-	return s.Tokens.TakeToken(call, o.rules.Clinic, o.Number, o.Rate, s.Now())
+	return s.Tokens.TakeTokens(call, o.rules.Clinic, o.Number, o.Rate, n, s.Now())
 }

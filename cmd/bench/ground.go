@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
+	"net"
+	"net/http"
 	"os"
 	"strconv"
 	"strings"
@@ -76,6 +78,18 @@ func (g *ground) close() {
 		g.ends[i]()
 	}
 	g.ends = nil
+}
+
+// serve serves a handler on a free port of this machine.
+func (g *ground) serve(h http.Handler) (string, error) {
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		return "", err
+	}
+	s := &http.Server{Handler: h, ReadHeaderTimeout: 5 * time.Second}
+	go func() { _ = s.Serve(l) }()
+	g.ends = append(g.ends, func() { _ = s.Close() })
+	return l.Addr().String(), nil
 }
 
 // info is one number of what Redis says of itself.

@@ -7,8 +7,6 @@ import (
 	"io"
 	"log/slog"
 	"math/rand/v2"
-	"net"
-	"net/http"
 	"net/url"
 	"runtime"
 	"strconv"
@@ -112,18 +110,6 @@ func (r *rig) serveBare(c caller) (string, error) {
 	plain := echo.New()
 	plain.POST(benchHook, newBare(c, r.seats).handle)
 	return r.serve(plain)
-}
-
-// serve serves a handler on a free port of this machine.
-func (r *rig) serve(h http.Handler) (string, error) {
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		return "", err
-	}
-	s := &http.Server{Handler: h, ReadHeaderTimeout: 5 * time.Second}
-	go func() { _ = s.Serve(l) }()
-	r.ends = append(r.ends, func() { _ = s.Close() })
-	return l.Addr().String(), nil
 }
 
 func (r *rig) webhook(ctx context.Context) (outcome, error) { return r.fresh(ctx, r.full) }

@@ -246,8 +246,8 @@ func (w *demoWorld) serve(at net.Listener, h http.Handler) {
 // has no limit, and the simulated clock stands still while a batch goes out.
 type noLimit struct{}
 
-// TakeToken implements bot.Tokens.
-func (noLimit) TakeToken(context.Context, string, contact.Address, store.Rate, time.Time) (time.Duration, error) {
+// TakeTokens implements bot.Tokens.
+func (noLimit) TakeTokens(context.Context, string, contact.Address, store.Rate, int, time.Time) (time.Duration, error) {
 	return 0, nil
 }
 

@@ -36,6 +36,26 @@ func TestABucketEmptiesAndFillsAgain(t *testing.T) {
 	})
 }
 
+func TestSeveralTokensAreTakenTogetherOrNotAtAll(t *testing.T) {
+	onEach(t, func(t *testing.T, s *Store) {
+		ctx := context.Background()
+		r := Rate{PerSecond: 1, Burst: 5}
+		wait, err := s.TakeTokens(ctx, "hillside", ruth, r, 4, noon)
+		require.NoError(t, err)
+		require.Zero(t, wait)
+		wait, err = s.TakeTokens(ctx, "hillside", ruth, r, 3, noon)
+		require.NoError(t, err)
+		require.Equal(t, 2*time.Second, wait, "one is left, and two more take as many seconds")
+		wait, err = s.TakeToken(ctx, "hillside", ruth, r, noon)
+		require.NoError(t, err)
+		require.Zero(t, wait, "the refusal took nothing")
+		for _, n := range []int{0, 6} {
+			_, err = s.TakeTokens(ctx, "hillside", ruth, r, n, noon)
+			require.Error(t, err)
+		}
+	})
+}
+
 func TestNumbersHaveTheirOwnBuckets(t *testing.T) {
 	onEach(t, func(t *testing.T, s *Store) {
 		ctx := context.Background()

@@ -302,7 +302,8 @@ func (s *Store) Ack(ctx context.Context, entries ...Entry) error {
 		calls = append(calls, call{ackScript, []string{k}, args})
 	}
 	if len(calls) == 1 {
-		return wrap("acknowledging a sent entry", s.run(ctx, calls[0]).Err())
+		// Many workers finish at the same moment.
+		return wrap("acknowledging a sent entry", s.runGathered(ctx, calls[0]).Err())
 	}
 	for _, cmd := range s.runAll(ctx, calls) {
 		if err := cmd.Err(); err != nil {
