@@ -50,6 +50,9 @@ type appOptions struct {
 	Now           func() time.Time
 	Log           *slog.Logger
 	Provider      *http.Client // makes the requests to providers; nil: its own
+	Replicas      int           // that must have a turn, see store.Options
+	Tries         int           // of one message, see bot.SenderOptions; 0: the default
+	Takeover      time.Duration // from a dead sender, see there; 0: the default
 }
 
 // app is the whole service on one Redis, without its listeners: serve gives it
@@ -77,6 +80,7 @@ func newApp(ctx context.Context, o appOptions) (*app, error) {
 	settings := newInForce(o.Clinics, o.Overlay, o.Log)
 	st, err := store.Open(ctx, store.Options{
 		Client: o.Redis, Hasher: o.Hasher, Keys: o.Keys, AllowVolatile: o.AllowVolatile, Versions: settings.versionsOf,
+		Replicas: o.Replicas,
 	})
 	if err != nil {
 		return nil, err
@@ -124,6 +128,7 @@ func (a *app) addLoops(d *bot.Directory, m *bot.Metrics) error {
 		s, err := bot.NewSender(bot.SenderOptions{
 			Kind: kind, Consumer: me, Directory: d, Outbox: a.beating("sender-" + string(kind)),
 			Spans: a.Store.Spans(), Tokens: a.Store, Turns: a.Store, Metrics: m, Log: a.o.Log, Now: a.o.Now,
+			MaxTries: a.o.Tries, MinIdle: a.o.Takeover,
 		})
 		if err != nil {
 			return err

@@ -36,6 +36,8 @@ type serveOptions struct {
 	role                           string
 	allowVolatile, insecure        bool
 	trustProxy                     []string
+	waitReplicas, tries            int
+	takeover                       time.Duration
 }
 
 func newServeCmd(e env) *cobra.Command {
@@ -69,6 +71,9 @@ words of anybody.`,
 	f.BoolVar(&o.allowVolatile, "allow-volatile", false, "use a Redis that keeps nothing on disk")
 	f.BoolVar(&o.insecure, "insecure-desk", false, "let the desk's cookies go over plain HTTP: only to try it on one machine")
 	f.StringSliceVar(&o.trustProxy, "trust-proxy", nil, "networks of reverse proxies whose X-Forwarded-For is believed, like 10.0.0.0/8")
+	f.IntVar(&o.waitReplicas, "wait-replicas", 0, "how many of Redis' replicas must have a message before its provider is answered")
+	f.IntVar(&o.tries, "send-tries", 10, "how often a message is tried that its provider does not take, before it is set aside")
+	f.DurationVar(&o.takeover, "takeover-after", 45*time.Second, "when another sender takes over what a dead one was sending")
 	return cmd
 }
 
@@ -202,12 +207,14 @@ func marksOf(clinics []*clinic.Clinic) map[string]string {
 // so that it ends in the opposite order: first no requests come in any more,
 // then the loops finish, then Redis is let go.
 func (s *service) start(ctx context.Context) error {
+	onCalls(s.client)
 	s.ends.add("redis", shortLimit, func(context.Context) error { return s.client.Close() })
 	opening, cancel := context.WithTimeout(ctx, startTimeout)
 	defer cancel()
 	a, err := newApp(opening, appOptions{
 		Clinics: s.clinics, Overlay: s.overlay, Redis: s.client, Hasher: s.hasher, Keys: s.keys, AllowVolatile: s.allowVolatile,
-		Role: role(s.role), Now: s.now, Log: s.log,
+		Role: role(s.role), Now: s.now, Log: s.log, Provider: providerClient(),
+		Replicas: s.waitReplicas, Tries: s.tries, Takeover: s.takeover,
 	})
 	if err != nil {
 		return err
@@ -224,7 +231,7 @@ func (s *service) start(ctx context.Context) error {
 	}
 	s.run(a)
 	if role(s.role).does(roleBot) {
-		hooks.Handle("/hook/", a.Hooks)
+		hooks.Handle("/hook/", onRequests(a.Hooks))
 		if err := s.openDesk(a, hooks); err != nil {
 			return err
 		}

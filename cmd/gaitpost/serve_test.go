@@ -33,7 +33,9 @@ func TestMain(m *testing.M) {
 	if os.Getenv(asCommand) != "" {
 		main()
 	}
-	os.Exit(m.Run())
+	code := m.Run()
+	removeFaultBinary()
+	os.Exit(code)
 }
 
 var discarded = slog.New(slog.DiscardHandler)

@@ -53,6 +53,22 @@ var (
 var scripts = []script{commitScript, claimScript, forgetScript, aliasScript, ackScript,
 	asideScript, retryScript, reviveScript, consumersScript, bucketScript, resealScript, reasideScript}
 
+// ScriptOf names the script that a digest calls, "" for none of the store's: for
+// those who watch the calls of a client.
+func ScriptOf(digest string) string {
+	names := map[string]script{
+		"commit": commitScript, "claim": claimScript, "forget": forgetScript, "alias": aliasScript,
+		"ack": ackScript, "aside": asideScript, "retry": retryScript, "revive": reviveScript,
+		"consumers": consumersScript, "bucket": bucketScript,
+	}
+	for name, x := range names {
+		if x.digest == digest {
+			return name
+		}
+	}
+	return ""
+}
+
 // loadScripts gives every master the scripts beforehand, so that the first
 // calls are not sent twice.
 func (s *Store) loadScripts(ctx context.Context) error {

@@ -99,7 +99,7 @@ func (p *Provider) deliver(ctx context.Context, n *number, m *Message, kind stri
 	}
 	for d.Attempts <= n.Retries && !d.Taken {
 		d.Attempts++
-		a, err := p.post(ctx, hook, n.account.Token, form)
+		a, err := p.postCopies(ctx, n, hook, form)
 		d.Status = a.status
 		d.Taken = err == nil && a.status/100 == 2
 		if d.Taken {
@@ -116,6 +116,29 @@ func (p *Provider) deliver(ctx context.Context, n *number, m *Message, kind stri
 		p.waiting = slices.DeleteFunc(p.waiting, func(w *Message) bool { return w == m })
 	}
 	return d
+}
+
+// postCopies posts a form as often at one moment as the number says, and returns
+// the best answer.
+func (p *Provider) postCopies(ctx context.Context, n *number, hook string, form url.Values) (answer, error) {
+	type result struct {
+		answer
+		err error
+	}
+	results := make(chan result, max(n.Copies, 1))
+	for range cap(results) {
+		go func() {
+			a, err := p.post(ctx, hook, n.account.Token, form)
+			results <- result{a, err}
+		}()
+	}
+	best := <-results
+	for range cap(results) - 1 {
+		if r := <-results; r.err == nil && (best.err != nil || r.status < best.status) {
+			best = r
+		}
+	}
+	return best.answer, best.err
 }
 
 func messageForm(m *Message) url.Values {

@@ -46,6 +46,9 @@ type Number struct {
 	// Retries is how often a post is repeated that failed, 0 to 5. The
 	// provider's default is 1.
 	Retries int
+	// Copies is how often a message is posted at one moment; 0 is once. A
+	// provider promises no more than "at least once".
+	Copies int
 	// Burst is how many requests a second are taken before 20429; 0: any.
 	Burst int
 	// SegmentsPerSecond is how fast it sends what it accepted; 0: at once.
