@@ -49,7 +49,7 @@ type appOptions struct {
 	Role          role           // "" is roleAll
 	Now           func() time.Time
 	Log           *slog.Logger
-	Provider      *http.Client // makes the requests to providers; nil: its own
+	Provider      *http.Client  // makes the requests to providers; nil: its own
 	Replicas      int           // that must have a turn, see store.Options
 	Tries         int           // of one message, see bot.SenderOptions; 0: the default
 	Takeover      time.Duration // from a dead sender, see there; 0: the default

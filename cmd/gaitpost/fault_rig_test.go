@@ -114,7 +114,7 @@ func (r *rig) open(redisURL string) {
 	require.NoError(r.t, err)
 	r.t.Cleanup(func() { _ = r.client.Close() })
 	r.store, err = store.Open(r.t.Context(), store.Options{
-		Client: r.client, Hasher: mustHasher(r.t), AllowVolatile: true, Versions: versionsOf(clinics),
+		Client: r.client, Hasher: mustHasher(r.t), AllowVolatile: true, Versions: newInForce(clinics, nil, discarded).versionsOf,
 	})
 	require.NoError(r.t, err)
 }
