@@ -119,6 +119,7 @@ func Suggest(r *Rules, d *Dog, at int64) []Suggestion {
 	for i := range l.list {
 		s := &l.list[i]
 		s.Answer = d.answerTo(r, s, at)
+		s.Reason = sentenceOf(strings.TrimSuffix(s.Reason, ".")) // a name may open it as it was written
 		if s.Draft != nil && s.Wait == "" {
 			s.Wait = l.justBegun()
 		}

@@ -133,18 +133,18 @@ func (l *look) blood() {
 	switch {
 	case !known:
 		s.Source, s.Basis = sourceOwners, fmt.Sprintf("none, %d half years", ran/bloodDays)
-		s.Reason = fmt.Sprintf("%s began %s ago and no blood test is recorded, before or since.", e.What, days(ran))
+		s.Reason = fmt.Sprintf("%s began %s and no blood test is recorded, before or since.", e.What, ago(ran))
 	case last.Next != 0 && l.at > last.Next:
 		s.Basis = fmt.Sprintf("due %d, %d half years", last.Next, l.since(last.Next)/bloodDays)
-		s.Reason = fmt.Sprintf("The next blood test was due on %s, %s ago; %s has run for %s.", l.r.date(last.Next), days(l.since(last.Next)), e.What, days(ran))
+		s.Reason = fmt.Sprintf("The next blood test was due on %s, %s; %s has run for %s.", l.r.date(last.Next), ago(l.since(last.Next)), e.What, days(ran))
 	case last.Next != 0:
 		return
 	case last.On < e.Started && ran > recheckDays:
 		s.Basis = fmt.Sprintf("before %d, %d half years", e.Started, ran/bloodDays)
-		s.Reason = fmt.Sprintf("The last blood test, on %s, was before %s began %s ago; one is advised 2 to 4 weeks after a start.", l.r.date(last.On), e.What, days(ran))
+		s.Reason = fmt.Sprintf("The last blood test, on %s, was before %s began %s; one is advised 2 to 4 weeks after a start.", l.r.date(last.On), e.What, ago(ran))
 	case l.since(last.On) > every:
 		s.Basis = fmt.Sprintf("last %d, %d intervals", last.On, l.since(last.On)/every)
-		s.Reason = fmt.Sprintf("The last blood test was on %s, %s ago, and %s has run for %s%s.", l.r.date(last.On), days(l.since(last.On)), e.What, days(ran), risk)
+		s.Reason = fmt.Sprintf("The last blood test was on %s, %s, and %s has run for %s%s.", l.r.date(last.On), ago(l.since(last.On)), e.What, days(ran), risk)
 	default:
 		return
 	}

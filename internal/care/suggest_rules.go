@@ -131,10 +131,18 @@ func (l *look) since(at int64) int64 { return (l.at - at) / day }
 func (l *look) justBegun() string {
 	for _, e := range slices.Backward(l.d.Plan) {
 		if e.Status != Ended && e.Started > 0 && e.Started <= l.at && l.since(e.Started) < settleDays {
-			return fmt.Sprintf("%s began %s ago: two things started within two weeks can't be told apart", e.What, days(l.since(e.Started)))
+			return fmt.Sprintf("%s began %s: two things started within two weeks can't be told apart", e.What, ago(l.since(e.Started)))
 		}
 	}
 	return ""
+}
+
+// ago says how many days back something was.
+func ago(n int64) string {
+	if n == 0 {
+		return "today"
+	}
+	return days(n) + " ago"
 }
 
 func days(n int64) string {
@@ -192,7 +200,7 @@ func (l *look) weighIn() {
 			return
 		}
 		s.Basis = fmt.Sprintf("last %d, %d intervals", last, l.since(last)/weighDays)
-		s.Reason = fmt.Sprintf("Weight loss is on the plan and the last weigh-in was on %s, %s ago.", l.r.date(last), days(l.since(last)))
+		s.Reason = fmt.Sprintf("Weight loss is on the plan and the last weigh-in was on %s, %s.", l.r.date(last), ago(l.since(last)))
 	}
 	l.add(s)
 }
@@ -289,7 +297,7 @@ func (l *look) reviews() {
 			continue
 		case e.Review != 0 && e.Review < l.at:
 			s.Basis = fmt.Sprintf("due %d", e.Review)
-			s.Reason = fmt.Sprintf("%s was to be reviewed on %s, %s ago.", e.What, l.r.date(e.Review), days(l.since(e.Review)))
+			s.Reason = fmt.Sprintf("%s was to be reviewed on %s, %s.", e.What, l.r.date(e.Review), ago(l.since(e.Review)))
 		case e.Review == 0 && s.Whose == Anyones && e.Area != AreaWeight && ran > noReviewDays:
 			s.Basis = fmt.Sprintf("no date, %d half years", ran/noReviewDays)
 			s.Reason = fmt.Sprintf("%s has run for %d weeks and has no date for a review.", e.What, ran/7)
@@ -316,7 +324,7 @@ func (l *look) condition() {
 		}
 	case l.d.BCSAt != 0 && l.since(l.d.BCSAt) > every:
 		s.Basis = fmt.Sprintf("last %d, %d intervals", l.d.BCSAt, l.since(l.d.BCSAt)/every)
-		s.Reason = fmt.Sprintf("Body condition, %d of 9, was scored on %s, %s ago.", l.d.BCS, l.r.date(l.d.BCSAt), days(l.since(l.d.BCSAt)))
+		s.Reason = fmt.Sprintf("Body condition, %d of 9, was scored on %s, %s.", l.d.BCS, l.r.date(l.d.BCSAt), ago(l.since(l.d.BCSAt)))
 	default:
 		return
 	}
@@ -331,7 +339,7 @@ func (l *look) muscle() {
 		s.Basis, s.Reason = "never", "Muscle condition has not been recorded here."
 	case l.d.MuscleAt != 0 && l.since(l.d.MuscleAt) > scoreDays:
 		s.Basis = fmt.Sprintf("last %d, %d intervals", l.d.MuscleAt, l.since(l.d.MuscleAt)/scoreDays)
-		s.Reason = fmt.Sprintf("Muscle condition, %s, was recorded on %s, %s ago.", MuscleWords[l.d.Muscle], l.r.date(l.d.MuscleAt), days(l.since(l.d.MuscleAt)))
+		s.Reason = fmt.Sprintf("Muscle condition, %s, was recorded on %s, %s.", MuscleWords[l.d.Muscle], l.r.date(l.d.MuscleAt), ago(l.since(l.d.MuscleAt)))
 	default:
 		return
 	}
@@ -347,7 +355,7 @@ func (l *look) examination() {
 	}
 	l.add(Suggestion{Kind: SuggestExamine, Source: NoSource, What: "Examine " + l.d.Name,
 		Basis:  fmt.Sprintf("last %d, %d intervals", at, l.since(at)/examineDays),
-		Reason: fmt.Sprintf("The last examination on record was on %s, %s ago.", l.r.date(at), days(l.since(at)))})
+		Reason: fmt.Sprintf("The last examination on record was on %s, %s.", l.r.date(at), ago(l.since(at)))})
 }
 
 // without is how an area stands that has nothing on it and no suggestion.

@@ -79,7 +79,7 @@ func TestSuggestions(t *testing.T) {
 			"No pain relief is on Bramble's plan; no check-in has been scored yet.", "2022;58:55-76"},
 		// Owners are told to stop on suspicion and call; the vet decides (US FDA leaflet).
 		{"held", func(_ *testing.T, d *care.Dog) { d.Plan[0].Status, d.Plan[0].Reason = care.Held, "vomited" }, care.SuggestHeld,
-			"invented tablets is held (vomited)", "FDA leaflet"},
+			"Invented tablets is held (vomited)", "FDA leaflet"},
 		// Not improving: switch or lengthen the course (BSAVA 2019).
 		{"stays high", func(t *testing.T, d *care.Dog) { weekly(t, d, repeat(2, 13)...) }, care.SuggestPainAgain,
 			"stayed at 50.0 or above on 13 check-ins over 12 weeks with invented tablets on the plan", "BSAVA"},
@@ -116,7 +116,7 @@ func TestSuggestions(t *testing.T) {
 		}, "", "", ""},
 		// Baseline blood tests before, and periodic ones during, treatment (US FDA).
 		{"no blood test at all", func(_ *testing.T, d *care.Dog) { d.Found.Tests = nil }, care.SuggestBlood,
-			"invented tablets began 60 days ago and no blood test is recorded", "FDA"},
+			"Invented tablets began 60 days ago and no blood test is recorded", "FDA"},
 		// A recheck 2 to 4 weeks after the start, then every 6 to 12 months (BSAVA 2019).
 		{"baseline only, 29 days on", func(_ *testing.T, d *care.Dog) { d.Plan[0].Started, d.Found.Tests[0].On = ago(29), ago(40) },
 			care.SuggestBlood, "was before invented tablets began 29 days ago", "BSAVA"},
@@ -161,7 +161,7 @@ func TestSuggestions(t *testing.T) {
 		}, "", "", ""},
 		// Care with anything like an anti-inflammatory beside one: AAHA/AAFP 2015.
 		{"bought extras", func(_ *testing.T, d *care.Dog) { d.Plan[4].Source = care.FromBought }, care.SuggestElsewhere,
-			"fish oil is given since 1 Jan 2026 and comes from elsewhere (bought extras)", "2015"},
+			"Fish oil is given since 1 Jan 2026 and comes from elsewhere (bought extras)", "2015"},
 		{"a borrowed ramp needs no vet", func(_ *testing.T, d *care.Dog) { d.Plan[2].Source = care.FromElsewhere }, "", "", ""},
 		// From here on: common practice, no source.
 		{"nothing at home", func(t *testing.T, d *care.Dog) { off(d, 3); weekly(t, d, 1) }, care.SuggestHome, "steps, car and sofa 1 of 4", care.NoSource},
@@ -177,7 +177,7 @@ func TestSuggestions(t *testing.T) {
 			d.Plan = append(d.Plan, on(6, care.AreaSupplement, "mussel", care.NotMedicine, 30))
 		}, care.SuggestOneSupplement, "2 supplements run at once (fish oil, mussel)", care.NoSource},
 		{"a review that was due", func(_ *testing.T, d *care.Dog) { d.Plan[3].Review = ago(4) }, care.SuggestReview,
-			"hydrotherapy was to be reviewed on 26 Feb 2026, 4 days ago", care.NoSource},
+			"Hydrotherapy was to be reviewed on 26 Feb 2026, 4 days ago", care.NoSource},
 		{"a review to come", func(_ *testing.T, d *care.Dog) { d.Plan[3].Review = ago(-4) }, "", "", ""},
 		{"half a year without a review", func(_ *testing.T, d *care.Dog) { d.Plan[1].Started = ago(183) }, care.SuggestReview, "26 weeks", care.NoSource},
 		{"body condition never scored", func(_ *testing.T, d *care.Dog) { d.BCS, d.OwnerBCS = 0, 8 }, care.SuggestCondition, "near 8 of 9", care.NoSource},

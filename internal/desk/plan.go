@@ -30,6 +30,7 @@ type planPage struct {
 // planPart is what the page of a dog and that of its plan share.
 type planPart struct {
 	Notes     []string // what stands about the plan as it is
+	Wait      string   // why anything new might better wait, "" for nothing
 	Areas     []areaPart
 	Open      []suggestionLine
 	Agreed    []suggestionLine
@@ -237,6 +238,9 @@ func (p *planPart) suggest(d *Desk, v *visit, dog *care.Dog) {
 		}
 		l := suggestionLine{Suggestion: s, Key: fmt.Sprintf("%s-%d", s.Kind, s.Entry), Begins: s.Draft != nil,
 			May: v.who.Role.Can(account.ChangePlan) && (vet || s.Whose == care.Anyones)}
+		if s.Wait != "" {
+			p.Wait = capital(s.Wait) + "."
+		}
 		if s.Answer != nil {
 			l.By = d.nameOf(v, s.Answer.By)
 		}

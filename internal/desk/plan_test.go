@@ -56,7 +56,7 @@ func TestAPlanIsBuilt(t *testing.T) {
 	vet.start(plan, "area", "pain relief", "class", "antibody", "what", "invented injection", "why", "stiff hips", "who", "the practice",
 		"on", "2026-02-24", "review", "2026-04-21", "batch", "B-77", "comfort", "yes", "remind", "injection", "every", "28").done("planned")
 	page = vet.get(plan).ok()
-	page.has("#e-1 h4", "invented injection", "active")
+	page.has("#e-1 h4", "Invented injection", "active")
 	page.has("#e-1 dl", "antibody injection", "24 Feb 2026", "stiff hips", "the practice", "entered by Sam Vet", "B-77", "21 Apr 2026", "expected to change it",
 		"Repeat injection, every 28 days")
 	page.has("section.area[data-area=pain_relief][data-state=covered]")
