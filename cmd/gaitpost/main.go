@@ -66,6 +66,7 @@ func newRootCmd(e env) *cobra.Command {
 		newDemoCmd(e),
 		newEnrolCmd(e),
 		newKeysCmd(e),
+		newLostPhoneCmd(e),
 		newPlanChangeCmd(e),
 		newRegisterHookCmd(e),
 		newReliabilityCmd(e),

@@ -20,6 +20,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"gaitpost/internal/account"
+	"gaitpost/internal/care"
 	"gaitpost/internal/contact"
 	"gaitpost/internal/fake/smsprovider"
 	"gaitpost/internal/store"
@@ -284,4 +285,98 @@ func TestThreatForgedWebhook(t *testing.T) {
 		require.Empty(t, body)
 	}
 	require.Equal(t, before, w.household(ruthsPhone).Version)
+}
+
+// Threat: guessed links. Whatever is guessed reads the same as what is there and
+// not open to the guesser: hook paths, the desk's pages, households' ids.
+func TestThreatGuessedLink(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	w.agreed()
+	id := string(w.household(ruthsPhone).ID)
+	b := w.pages()
+	b.CheckRedirect = func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }
+	for _, path := range []string{"/desk/h/" + id, "/desk/h/" + strings.Repeat("0", 32), "/desk/h/x", "/desk/no/such/page", "/desk/dogs"} {
+		resp, err := b.Get(b.web.URL + path)
+		require.NoError(t, err)
+		resp.Body.Close()
+		require.Equal(t, 303, resp.StatusCode, path)
+		require.Contains(t, resp.Header.Get("Location"), "/desk/sign-in")
+	}
+	form := worldForm(ruthsPhone, "SM00000000000000000000000000000009", "hello")
+	answers := map[string]bool{}
+	for _, path := range []string{"/hook/hillside/other", "/hook/riverside/texts", "/hook/hillside/texts/other", "/hook/", "/hook/%2e%2e/texts"} {
+		resp, err := http.PostForm(w.web.URL+path, form)
+		status, body := b.read(resp, err)
+		require.Equal(t, 404, status, path)
+		answers[body] = true
+	}
+	require.LessOrEqual(t, len(answers), 1, "they can be told apart")
+
+	// A cookie with a ticket that was made up is worth as much as none.
+	req, err := http.NewRequest(http.MethodGet, b.web.URL+"/desk/h/"+id, nil)
+	require.NoError(t, err)
+	req.AddCookie(&http.Cookie{Name: "desk", Value: "hillside~sam.vet~" + strings.Repeat("A", 43)})
+	resp, err := b.Do(req)
+	require.NoError(t, err)
+	resp.Body.Close()
+	require.Equal(t, 303, resp.StatusCode)
+}
+
+// Threat: a spoofed practitioner. The forger writes from her number; what the
+// provider sends goes to her. He reads nothing and ends nothing.
+func TestThreatSpoofedPractitioner(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	w.agreed()
+	w.answersAll(ruthsPhone)
+	w.says(ruthsPhone, "he's collapsed and his gums are white")
+	w.got()
+	for _, forged := range []string{"LIST", "1 CLOSE phoned", "1 QUIET 180", "1 CLOSE died", "YES 0000", "YES 1234", "yes"} {
+		w.says(drLee, forged)
+		for _, m := range w.got() {
+			require.True(t, strings.HasPrefix(m, drLee), "an answer went elsewhere: %s", m)
+		}
+	}
+	h := w.household(ruthsPhone).Household
+	require.True(t, h.Alerts[0].IsOpen())
+	require.Zero(t, h.Dogs[0].Quiet)
+	require.Equal(t, care.Followed, h.Dogs[0].Status)
+	// She herself reads the code; what is held on the alert is decided first.
+	w.command("plan-change", "--phone", "07700 900401", "--dog", "Bramble", "--stop", "carprofen", "--reason", "suspected")
+	w.practitionerSays("1 CLOSE phoned")
+	for _, a := range w.household(ruthsPhone).Household.Alerts {
+		require.False(t, a.Reason == care.RedFlag && a.IsOpen())
+	}
+}
+
+// Threat: a practitioner's telephone is lost. One command, and it is dead to us,
+// with the service running; another, and it is alive again.
+func TestThreatLostPhone(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	w.agreed()
+	w.answersAll(ruthsPhone)
+	require.Contains(t, w.command("lost-phone", "07700 900101"), "of lee is cut off")
+	w.says(ruthsPhone, "he's collapsed and his gums are white")
+	for _, text := range []string{"LIST", "1 OK", "HELP"} {
+		w.says(drLee, text)
+	}
+	for _, m := range w.got() {
+		require.False(t, strings.HasPrefix(m, drLee), m)
+	}
+	require.Equal(t, care.OpenAlert, w.household(ruthsPhone).Household.Alerts[0].State)
+	w.clock.advance(16 * time.Minute)
+	w.settle()
+	told := ""
+	for _, m := range w.got() {
+		told += m + "\n"
+	}
+	require.Contains(t, told, "+447700900109: NOW", "the last resort is told instead")
+	w.command("lost-phone", "07700 900101", "--found")
+	w.says(drLee, "LIST")
+	w.hears(drLee, "Bramble")
+	_, errs, code := asked(t, w.environ(), "lost-phone", "07700 900777")
+	require.Equal(t, 1, code)
+	require.Contains(t, errs, "no practitioner of this clinic has that number")
 }

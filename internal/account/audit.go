@@ -59,4 +59,6 @@ const (
 	Consented    Deed = "recorded a consent"
 	ChangedRule  Deed = "changed a setting"
 	RolledBack   Deed = "rolled settings back"
+	CutPhone     Deed = "cut a telephone off"
+	RestoredLine Deed = "took a telephone up again"
 )

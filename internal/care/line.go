@@ -50,8 +50,12 @@ func LineTurn(r *Rules, l Line, e LineEvent) LineResult {
 		t.out.Reason = t.notice(e.Notice)
 	case e.Digest != nil:
 		t.out.Reason = t.digest(e.Digest)
+	case e.Text != nil && t.isCut(e.Text.From):
+		t.out.Reason = LineCut
 	case e.Text != nil:
 		t.out.Reason = t.text(e.Text)
+	case e.Lost != nil:
+		t.out.Reason = t.lost(e.Lost)
 	case e.Refused != nil:
 		t.out.Reason = t.refused(e.Refused)
 	}
@@ -90,7 +94,7 @@ func (t *lineTurn) address() (contact.Address, string, bool) {
 	}
 	for _, a := range contacts {
 		for _, c := range t.r.Channels {
-			if !a.IsZero() && c.Kind == a.Channel {
+			if !a.IsZero() && c.Kind == a.Channel && !t.isCut(a) {
 				return a, c.Name, true
 			}
 		}

@@ -21,6 +21,8 @@ type Line struct {
 	Rest []uint16 `cbor:"9,keyasint,omitempty"`
 	// Pending is an instruction that waits for its code.
 	Pending *Pending `cbor:"10,keyasint,omitempty"`
+	// Cut are telephones of hers that were lost: see Lost.
+	Cut []contact.Address `cbor:"11,keyasint,omitempty"`
 }
 
 // Numbered is an alert under the number a practitioner knows it by.
@@ -40,6 +42,7 @@ type LineEvent struct {
 	Digest *Digest
 	// Refused answers a command that the household refused.
 	Refused *Refused
+	Lost    *Lost
 }
 
 // Refused is a practitioner's command that changed nothing, and why.
