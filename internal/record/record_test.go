@@ -179,13 +179,13 @@ func TestCardHasEverythingAnOwnerNeeds(t *testing.T) {
 	d.has("#not-watched", "not watched round the clock", "01632 960100", "01632 960911")
 	d.has("#next-dose", "If he is on an anti-inflammatory such as carprofen", "before you've spoken to us on 01632 960100", "keep giving the others as prescribed")
 	d.has("#injection", "before the next one")
-	rows := d.find("tbody tr")
+	rows := d.find(".items dt")
 	require.Len(t, rows, 7, "the second own activity was never chosen")
 	script, ok := s.rules.Scripts.Script("checkin")
 	require.True(t, ok)
 	levels, x, ok := script.Anchors("walking", "en")
 	require.True(t, ok)
-	d.has("tbody", append(levels[:], x, "Into the car")...)
+	d.has(".items", append(levels[:], x, "Into the car")...)
 
 	// Every sign is on the card, once, under its urgency for this dog.
 	ctx := signs.Context{NSAID: true, Antibody: true}
