@@ -30,6 +30,8 @@ func TestTheRulesPage(t *testing.T) {
 	require.Len(t, page.all("ol.times li"), 50)
 	page.has("table.settings", "thresholds.index.level_at", "50", "0 to 100", "Lucas and Saccucci")
 	page.has("table.settings tr.set", "hillside")
+	page.has("table.sent", "Check-in Tuesdays at 10:00, at least 6 days apart", "next in line after 15 minutes", "days 3, 10, 21, 28 after a new or restarted medicine, at 10:00")
+	page.has("dl.hours", "21:00-08:00", "mon-fri: 08:30-18:30")
 	require.NotContains(t, page.body, "AC0000000", "nothing of the messaging account")
 	page.hasNot("form[action=/desk/rules/try]")
 	require.Equal(t, 422, b.signedIn("hillside", account.Vet).post("/desk/rules/change", "key", "x", "value", "1").status)
@@ -43,7 +45,7 @@ func TestSettingsAreTriedChangedAndRolledBack(t *testing.T) {
 	b.desk.Changed = func(id string) { told = append(told, id) }
 	vet := b.signedIn("hillside", account.Vet)
 	page := vet.post("/desk/rules/try", "key", "thresholds.index.level_at", "value", "60", "seen", "0").ok()
-	page.has(".trial", "from 50 to 60", "Now: line at 50.0", "Then: line at 60.0")
+	page.has(".trial", "from 50 to 60", "Now line at 50.0", "Then line at 60.0")
 	page = vet.post("/desk/rules/try", "key", "thresholds.index.level_at", "value", "600", "seen", "0").ok()
 	page.has(".trial .wrong", "thresholds.index.level_at", "0 to 100")
 	list, err := b.store.Overlays(context.Background(), "hillside")
@@ -74,7 +76,11 @@ func TestSettingsAreTriedChangedAndRolledBack(t *testing.T) {
 
 	vet.post("/desk/rules/back", "to", "1").done("rolled-back")
 	page = vet.get("/desk/rules").ok()
-	page.has("ol.changes", "Sam Vet", "too many", "back to change 1", "in effect")
+	page.has("ol.changes", "Sam Vet", "too many", "back to change 1", "in effect", "High index: alert from: 50 → 60", "Quiet hours: 20:00-09:00 → 21:00-08:00")
+	page = vet.get("/desk/rules?change=thresholds.index.level_at").ok()
+	page.has("form[action=/desk/rules/try] .hint", "Allowed: 0 to 100")
+	page.has("table.settings", "changed at the desk; the file says 50")
+	require.Equal(t, 422, vet.post("/desk/rules/back", "to", "2", "seen", "3").status, "a page from before the last change")
 	vet.post("/desk/rules/back", "to", "0").done("rolled-back")
 	require.Equal(t, 422, vet.post("/desk/rules/back", "to", "99").status)
 	other, err := b.store.Overlays(context.Background(), "valley")
@@ -139,4 +145,48 @@ func TestPricesAreSetAtTheDesk(t *testing.T) {
 	vet.post("/desk/rules/try", "key", "costs.sent_segment", "value", "0.04", "seen", "0").ok().has(".trial .wrong", "a price needs a currency")
 	vet.post("/desk/rules/change", "key", "costs.currency", "value", "GBP", "seen", "0", "why", "price list").done("rule")
 	vet.post("/desk/rules/try", "key", "costs.sent_segment", "value", "0.04", "seen", "1").ok().hasNot(".trial .wrong")
+}
+
+// What a change does to when things are sent is seen before it is kept.
+func TestChangedTimesAreForeseen(t *testing.T) {
+	t.Parallel()
+	b := newBench(t, nil)
+	changing(t)(&b.desk.Options)
+	vet := b.signedIn("hillside", account.Vet)
+	try := func(key, value string) *answer {
+		return vet.post("/desk/rules/try", "key", key, "value", value, "seen", "0").ok()
+	}
+	page := try("cadences.checkin.gap", "13d")
+	page.has(".trial", "it would come 26 times, now 52 times", "Tue 10 Mar 2026, 10:00", "Tue 24 Mar 2026, 10:00")
+	page = try("quiet_hours", "20:00-11:00")
+	page.has(".trial", "Tue 10 Mar 2026, 11:00 quiet hours: waits from 10:00")
+	page = try("digest", "0 9 * * mon")
+	page.has(".trial", "Mondays at 09:00", "Mon 9 Mar 2026, 09:00")
+	page = try("thresholds.alerts.escalate_after", "20m")
+	page.has(".trial", "does not depend on this setting")
+}
+
+func TestCadencesAreSaidInWords(t *testing.T) {
+	t.Parallel()
+	for expr, want := range map[string]string{
+		"0 10 * * tue": "Tuesdays at 10:00", "30 8 * * mon-fri": "Monday to Friday at 08:30", "5 9 * * *": "Every day at 09:05",
+		"0 10 * * 1,4": "Mondays, Thursdays at 10:00", "0 10 1 * *": "0 10 1 * *", "0 8,16 * * *": "0 8,16 * * *",
+		"0 10 * * tue#2": "0 10 * * tue#2", "": "", "*/5 * * * *": "*/5 * * * *", "0 10 * * mon-": "0 10 * * mon-",
+	} {
+		require.Equal(t, want, cronInWords(expr), expr)
+	}
+}
+
+// No name belongs to a setting that is gone; one without a name of its own is
+// called by the end of its path.
+func TestNamesOfSettingsBelongToSettings(t *testing.T) {
+	t.Parallel()
+	known := map[string]bool{}
+	for _, k := range clinic.Keys() {
+		known[strings.TrimPrefix(k.Path, "thresholds.")] = true
+	}
+	for key := range settingNames {
+		require.True(t, known[key], key)
+	}
+	require.Equal(t, "Pace low", settingName("thresholds.weight.pace_low"))
 }

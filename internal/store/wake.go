@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"time"
 
 	"github.com/redis/go-redis/v9"
@@ -89,24 +90,20 @@ func (s *Store) LookAgain(ctx context.Context, clinic, mark string, at time.Time
 const broughtAtOnce = 1000
 
 func (s *Store) bringForward(ctx context.Context, partition int, clinic string, at time.Time) error {
-	for cursor := uint64(0); ; {
-		list, next, err := s.rdb.ZScan(ctx, caseloadKey(partition, clinic), cursor, "", broughtAtOnce).Result()
+	ids, err := s.rdb.ZRange(ctx, caseloadKey(partition, clinic), 0, -1).Result()
+	if err != nil {
+		return wrap("listing households to look at again", err)
+	}
+	for some := range slices.Chunk(ids, broughtAtOnce) {
+		due := make([]redis.Z, len(some))
+		for i, id := range some {
+			due[i] = redis.Z{Score: float64(at.Unix()), Member: dueMember(unit{clinic, contact.ID(id)})}
+		}
+		// XX: whoever is looked at never stays so; LT: nobody is put off.
+		err := s.rdb.ZAddArgs(ctx, dueKey(partition), redis.ZAddArgs{XX: true, LT: true, Members: due}).Err()
 		if err != nil {
-			return wrap("listing households to look at again", err)
-		}
-		var due []redis.Z
-		for i := 0; i+1 < len(list); i += 2 { // member, score, member, score
-			due = append(due, redis.Z{Score: float64(at.Unix()), Member: dueMember(unit{clinic, contact.ID(list[i])})})
-		}
-		if len(due) > 0 {
-			// XX: whoever is looked at never stays so; LT: nobody is put off.
-			err := s.rdb.ZAddArgs(ctx, dueKey(partition), redis.ZAddArgs{XX: true, LT: true, Members: due}).Err()
-			if err != nil {
-				return wrap("bringing households forward", err)
-			}
-		}
-		if cursor = next; cursor == 0 {
-			return nil
+			return wrap("bringing households forward", err)
 		}
 	}
+	return nil
 }
