@@ -61,6 +61,8 @@ var Placeholders = []Placeholder{
 	{"date", 12, false, "that day", "a date"},
 	{"better", 30, false, "how things go", "what got better"},
 	{"who", MaxOwnerName, false, "we", "who at the practice writes"},
+	{"thing", 24, true, "that", "something on the plan"},
+	{"note", 60, true, "", "the practice's own words"},
 	{"dogs", 80, false, "your dogs", "the household's dogs, numbered"},
 }
 
