@@ -42,6 +42,9 @@ func (w *walk) read(st *Step, text string) reading {
 		return reading{reason: NotForDialog}
 	}
 	c := w.control(st, text)
+	if _, own := w.meant(st, text); own { // "not yet" answers whether it was done
+		c = answer.ControlNone
+	}
 	switch {
 	case c == answer.ControlBack:
 		return reading{reason: WentBack}

@@ -54,11 +54,13 @@ func promptDates(t *testing.T, zone *time.Location, cron, from, to string) []str
 	k := newTalk(t)
 	k.rules.Zone, k.rules.Quiet = zone, cadence.Quiet{}
 	k.rules.Cadences = care.Cadences{CheckIn: every(t, cron, 0), Digest: k.rules.Cadences.Digest}
+	k.rules.Reminders = care.DefaultReminderRules()
+	k.rules.Reminders.PerWeek = 7 // what is counted here is dates, not how many are too many
 	k.dogs = []care.EnrolledDog{{Name: "Bramble"}}
 	k.now = noon(t, zone, from)
 	k.enrolled()
 	k.do(care.Event{Practice: &care.Practice{By: "lee", Consent: &care.RecordConsent{State: care.Agreed, How: "in person"}}})
-	k.facts = nil
+	k.facts, k.house.Opened = nil, nil
 	k.moveTo(noon(t, zone, to))
 	var dates []string
 	for _, f := range k.facts {

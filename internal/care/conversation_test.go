@@ -26,11 +26,14 @@ import (
 //	practice> ACK 1 note       staff act on alert 1 (ACK, CLOSE n outcome, WRITE text, PLAN action what, UNDO dog,
 //	                           HOLD dog date why, PAUSE date why, QUIET dog sign date, SET dog threshold value,
 //	                           CADENCE dog kind gap cron); REFUSED at the end: it is refused
+//	practice> REMIND WHAT KIND [every=28] [on=2026-03-05,2026-03-12] [cron=0_9_*_*_1] [note=..]
+//	practice> DONE WHAT [2026-03-05]
 //	report> failed             the provider's word on the last message
 //	expect alert REASON URGENCY [words of its sentence, … between]
 //	expect no alert [REASON]
 //	expect told WHO KIND       a notice went to a practitioner
 //	expect consent STATE
+//	expect kept CODE WORDS     the record has such a reminder fact since the last such line
 //	expect nothing             no message is waiting to be read
 //	skip                       messages waiting are not looked at
 //	# comment
@@ -246,7 +249,7 @@ func (k *talk) practice(what, where string) {
 	case "UNDO":
 		p.Farewell = &care.Farewell{Dog: int8(number(1)), Undo: true}
 	default:
-		k.t.Fatalf("%s: not understood", where)
+		p.Plan = k.planChange(f, where)
 	}
 	res := k.do(care.Event{Practice: p})
 	if refused {
@@ -295,6 +298,8 @@ func (k *talk) expect(what, where string) {
 		for _, it := range k.house.OpenItems() {
 			require.False(k.t, len(f) == 2 || string(it.Reason) == strings.Join(f[2:], " "), "%s: open: %+v", where, it)
 		}
+	case f[0] == "kept":
+		k.expectKept(strings.TrimPrefix(what, "kept "), where)
 	case f[0] == "alert":
 		k.expectAlert(strings.TrimPrefix(what, "alert "), where)
 	default:

@@ -121,6 +121,9 @@ func (t *turn) addEntries(dog int8, e EnrolledDog) int {
 			continue
 		}
 		entry.ID = d.nextEntryID()
+		if entry.setReminders(entry.Reminders) != "" {
+			entry.Reminders = nil // the settings' reader has refused them already
+		}
 		if entry.Started == 0 {
 			entry.Started = t.at
 		}
@@ -131,6 +134,7 @@ func (t *turn) addEntries(dog int8, e EnrolledDog) int {
 	if added > 0 {
 		d.Unsaid = false
 		t.scheduleSignsOnly(d)
+		t.placeReminders(d)
 		t.judgePlan(dog)
 	}
 	return added

@@ -24,7 +24,7 @@ func waitsBehind(talk *Conversation, o *Open) int {
 func (t *turn) makeRoom(contact int8, o *Open) bool {
 	talk := &t.h.Contacts[contact].Talk
 	i := waitsBehind(talk, o)
-	if i < 0 || talk.Handover > t.at {
+	if i < 0 || talk.Handover > t.at || !t.freeFor(PromptCheckIn, ForPrompt) {
 		return false
 	}
 	next := talk.Queue[i]
@@ -34,6 +34,7 @@ func (t *turn) makeRoom(contact int8, o *Open) bool {
 	}
 	t.standBack(contact)
 	t.openPrompt(contact, next, ForPrompt)
+	t.countOpened(next.Kind, ForPrompt)
 	return true
 }
 

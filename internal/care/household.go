@@ -95,6 +95,11 @@ type Open struct {
 	Reminded bool           `cbor:"7,keyasint,omitempty"`
 	Alert    uint16         `cbor:"8,keyasint,omitempty"` // the alert it belongs to, 0 for none
 	Later    int64          `cbor:"9,keyasint,omitempty"` // asked to come back then
+	// What a reminder is about: the plan entry, its reminder, and the local date
+	// of the thing, days since 1970.
+	Entry    uint16 `cbor:"10,keyasint,omitempty"`
+	Reminder uint8  `cbor:"11,keyasint,omitempty"`
+	About    int32  `cbor:"12,keyasint,omitempty"`
 }
 
 // PromptKind is the script a prompt runs; its text is the script's id.
@@ -109,6 +114,18 @@ const (
 	PromptReached      PromptKind = "reached"
 	PromptFarewell     PromptKind = "farewell"
 	PromptSignCheck    PromptKind = "signcheck" // one closed question about an unsure sign
+
+	// What comes round about the plan. The first four ask whether it was done;
+	// PromptReminder and PromptExercises only say it, in the script "reminder".
+	PromptInjection PromptKind = "reminder_injection"
+	PromptTablets   PromptKind = "reminder_tablets"
+	PromptTest      PromptKind = "reminder_test"
+	PromptSession   PromptKind = "reminder_session"
+	PromptReminder  PromptKind = "reminder"
+	PromptExercises PromptKind = "reminder_exercises"
+
+	PromptLesson  PromptKind = "lesson"
+	PromptSummary PromptKind = "summary"
 )
 
 // mayBeAsked reports whether something waits to be asked of a contact with no
@@ -196,6 +213,9 @@ type Dog struct {
 	Hold *Hold `cbor:"27,keyasint,omitempty"`
 	// Forgot: check-ins have been forgotten already that the course was made of.
 	Forgot bool `cbor:"28,keyasint,omitempty"`
+	// Unlooked is the local date, days since 1970, of a reassessment that
+	// nobody answered; 0 when the last one was.
+	Unlooked int32 `cbor:"30,keyasint,omitempty"`
 }
 
 // Area of the plan.

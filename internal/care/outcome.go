@@ -39,6 +39,7 @@ const (
 	SkippedLate      Reason = "skipped-late"
 	PauseEnded       Reason = "pause-ended"
 	DeferredQuiet    Reason = "deferred-quiet-hours"
+	WaitsForDay      Reason = "waits-for-a-free-day" // enough was opened with the household
 	FateRecorded     Reason = "fate-recorded"
 	FateStale        Reason = "fate-stale" // an older report than the one known
 	PracticeDone     Reason = "practice-done"
@@ -152,6 +153,10 @@ const (
 	FactEnrolled FactKind = "enrolled"
 	FactDied     FactKind = "died"
 	FactFinding  FactKind = "finding"
+	// FactReminder: Code is said, asked, done, not done, unanswered, overdue or
+	// dropped; Text the kind and the thing, with why after a dropped one;
+	// Number the instant of its day.
+	FactReminder FactKind = "reminder"
 	FactMinutes  FactKind = "minutes" // Number: minutes that staff say an alert took
 	FactRung     FactKind = "rung"    // ID: a message that did not arrive; Text: what staff did instead
 	// FactCorrected is what staff put right. Code: "check-in" or "weight", with

@@ -94,6 +94,7 @@ func (e *Entry) apply(p *PlanChange, on int64) string {
 		if p.Batch != "" {
 			e.Batch = p.Batch
 		}
+		e.restartReminders()
 	case PlanAdjust:
 		e.Status, e.Reason = Active, p.Reason
 	case PlanDecline:
@@ -189,6 +190,11 @@ func (t *turn) afterPlanChange(dog int8, e *Entry, p *PlanChange, on int64) {
 	}
 	t.scheduleSignsOnly(d)
 	t.judgePlan(dog)
+	if e.Status != Active {
+		t.stopReminding(dog, e.ID)
+	}
+	t.placeReminders(d)
+	t.judgeReviews(dog)
 	switch p.Action {
 	case PlanStart, PlanStop, PlanRestart, PlanAdjust:
 		t.reassessAfterChange(d)

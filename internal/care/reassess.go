@@ -13,6 +13,8 @@ func (t *turn) reassessed(contact int8, o *Open) {
 	if o.Dog < 0 {
 		return
 	}
+	t.h.Dogs[o.Dog].Unlooked = 0
+	t.judgeReviews(o.Dog)
 	if v, ok := o.Session.Answer("shape"); ok && shapes[v.Text] != 0 {
 		t.h.Dogs[o.Dog].OwnerBCS = shapes[v.Text]
 	}

@@ -167,6 +167,10 @@ func (e *Entry) setReminders(list []Reminder) string {
 	if len(list) > maxReminders {
 		return fmt.Sprintf("At most %d reminders go with one thing on the plan.", maxReminders)
 	}
+	if len(list) == 0 {
+		e.Reminders = nil
+		return ""
+	}
 	out := make([]Reminder, 0, len(list))
 	top := uint8(0)
 	for _, was := range e.Reminders {
@@ -178,9 +182,9 @@ func (e *Entry) setReminders(list []Reminder) string {
 		}
 		fresh := Reminder{Kind: rem.Kind, Cron: rem.Cron, Gap: rem.Gap, Every: rem.Every, On: slices.Clone(rem.On), Until: rem.Until, Note: rem.Note}
 		if was := e.reminder(rem.ID); rem.ID != 0 && was != nil {
-			fresh.ID, fresh.Done, fresh.Missed = was.ID, was.Done, was.Missed
+			fresh.ID, fresh.Done = was.ID, was.Done
 			if was.sameTiming(rem) {
-				fresh.Next, fresh.At, fresh.Stage, fresh.Meant = was.Next, was.At, was.Stage, was.Meant
+				fresh.Next, fresh.At, fresh.Stage, fresh.Meant, fresh.Missed = was.Next, was.At, was.Stage, was.Meant, was.Missed
 			}
 		} else {
 			top++

@@ -85,27 +85,40 @@ func (m *Reminder) byDays(c reminderClock, last int32) int32 {
 // begin places the first date of a reminder that has none yet. Dates before
 // today are past.
 func (m *Reminder) begin(c reminderClock) {
-	if m.Next != 0 || m.Missed != 0 {
+	if m.Next != 0 {
 		return
 	}
-	m.Stage, m.Meant = StageAhead, 0
+	m.Stage, m.Meant = m.Kind.first(), 0
 	m.Next = m.after(c, max(m.Done, c.today-1))
+}
+
+// first is where a new date of a reminder begins.
+func (k ReminderKind) first() ReminderStage {
+	if k.AsksBack() && k.Ahead() == 0 {
+		return StageAsk
+	}
+	return StageAhead
 }
 
 // roll leaves the date that the reminder stands at and goes on to the next.
 func (m *Reminder) roll(c reminderClock) {
-	m.Next, m.At, m.Meant, m.Stage = m.after(c, max(m.Next, c.today)), 0, 0, StageAhead
+	m.Next, m.At, m.Meant, m.Stage = m.after(c, max(m.Next, c.today)), 0, 0, m.Kind.first()
 }
 
 // doneOn keeps that the thing was done on a day, and counts the next from it.
 func (m *Reminder) doneOn(c reminderClock, day int32) {
 	at := max(day, m.Next)
-	if len(m.On) == 0 && m.Cron == "" {
+	fixed := len(m.On) > 0 || m.Cron != ""
+	if !fixed {
 		at = day
 	}
+	was := m.Missed
 	m.Done, m.Missed = day, 0
+	if fixed && was != 0 && day < m.Next { // what was missed was made up for; the next stands
+		return
+	}
 	m.Next = m.after(c, at)
-	m.At, m.Meant, m.Stage = 0, 0, StageAhead
+	m.At, m.Meant, m.Stage = 0, 0, m.Kind.first()
 }
 
 // speaksOn is the local date on which the owner next hears of the thing, 0 for

@@ -29,8 +29,12 @@ func (t *turn) placeByRules(d *Dog) {
 }
 
 // waitsForMorning reports whether a prompt's own time has come already and only
-// quiet hours keep it back: it must go out and not be placed anew.
+// quiet hours, or a day that belonged to something else, keep it back: it must
+// go out and not be placed anew.
 func (t *turn) waitsForMorning(due *Due) bool {
+	if due.Date != 0 && dayOf(due.At, t.zone()) > due.Date {
+		return true
+	}
 	at, today := time.Unix(due.At, 0), dayNumber(t.today())
 	local := at.In(t.zone())
 	edge := local.Hour()*60+local.Minute() == int(t.r.Quiet.To)

@@ -76,6 +76,10 @@ func parseDog(t testing.TB, text string) care.EnrolledDog {
 		case "nsaid", "antibody", "steroid":
 			d.Plan = append(d.Plan, care.Entry{Area: care.AreaPain, What: value, Class: care.MedicineClass(key),
 				Started: monday.AddDate(0, 0, -60).Unix()})
+		case "therapy":
+			d.Plan = append(d.Plan, care.Entry{Area: care.AreaTherapy, What: value, Started: monday.AddDate(0, 0, -60).Unix()})
+		case "supplement":
+			d.Plan = append(d.Plan, care.Entry{Area: care.AreaSupplement, What: value, Started: monday.AddDate(0, 0, -60).Unix()})
 		case "loss":
 			d.Loss = true
 		case "untreated":

@@ -203,6 +203,7 @@ func (t *turn) hold(a *Alert, s *heard) {
 		e.Status, e.Reason = Held, "suspected: "+signLabels(s.finding.Signs)
 		a.Held = append(a.Held[:len(a.Held):len(a.Held)], e.ID)
 		t.fact(Fact{Kind: FactPlan, Dog: s.dog + 1, Code: "held", Text: e.What, Alert: a.N})
+		t.stopReminding(s.dog, e.ID)
 	}
 }
 

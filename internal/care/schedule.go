@@ -43,6 +43,7 @@ func (t *turn) schedule(dog int8) {
 		}
 	}
 	t.scheduleSignsOnly(d)
+	t.placeReminders(d)
 }
 
 // cadenceOf is when a kind of prompt falls due for a dog.
@@ -81,8 +82,9 @@ func (t *turn) advance(dog int8, k PromptKind) {
 // scheduleSignsOnly places the next signs-only text: so many days after each
 // new or restarted medicine, at the clinic's hour for prompts.
 func (t *turn) scheduleSignsOnly(d *Dog) {
-	next := int64(noDue)
+	next, on := int64(noDue), int32(0)
 	due := d.due(PromptSignsOnly)
+	waiting := *due // one that gave its day to something else
 	for _, e := range d.Plan {
 		if e.Class == NotMedicine || e.Status != Active {
 			continue
@@ -90,16 +92,19 @@ func (t *turn) scheduleSignsOnly(d *Dog) {
 		start := cadence.DateIn(time.Unix(e.Started, 0), t.zone())
 		for _, days := range t.r.Limits.SignsOnlyDays {
 			date := start.AddDays(days)
-			at := t.localTime(date, t.r.Limits.PromptAt)
-			if dayNumber(date) <= due.Last || at.Unix() <= t.at {
+			at := t.localTime(date, t.r.Limits.PromptAt).Unix()
+			if waiting.At > at && waiting.Date == dayNumber(date) {
+				at = waiting.At
+			}
+			if dayNumber(date) <= due.Last || at <= t.at {
 				continue
 			}
-			if next == noDue || at.Unix() < next {
-				next = at.Unix()
+			if next == noDue || at < next {
+				next, on = at, dayNumber(date)
 			}
 		}
 	}
-	due.At, due.Date = next, 0
+	due.At, due.Date = next, on
 }
 
 // localTime is an instant on a local date; a missing time of an existing date
@@ -194,8 +199,10 @@ func (t *turn) next() time.Time {
 					consider(max(due.At, hold))
 				}
 			}
+			t.nextReminder(&t.h.Dogs[i], hold, consider)
 		}
 	}
+	t.nextReview(consider)
 	if soonest == 0 {
 		return time.Time{}
 	}
@@ -233,6 +240,6 @@ func (t *turn) nextOfTalk(c *Contact, consider func(int64)) {
 		consider(c.Talk.Paused)
 	}
 	if c.mayBeAsked() {
-		consider(t.outsideQuiet(c, max(t.heldUntil(c), t.at+1)))
+		consider(t.outsideQuiet(c, max(t.heldUntil(c), t.at+1, t.freeFrom(c))))
 	}
 }

@@ -68,23 +68,35 @@ func (t *turn) openNext(contact int8, purpose Purpose) {
 		return
 	}
 	if o := talk.Suspended; o != nil {
+		if !t.freeFor(o.Kind, purpose) {
+			return
+		}
 		talk.Open, talk.Suspended = o, nil
 		if o.BegunAt+seconds(t.limits(o).CloseAfter) <= t.at {
 			t.closeStale(contact, o)
 			t.openNext(contact, purpose)
 			return
 		}
+		t.countOpened(o.Kind, purpose)
 		o.AskedAt, o.Reminded = t.at, true // asking again is the reminder
 		t.say(contact, purpose, t.r.Scripts.Ask(o.Session, t.dialogContext(contact, o.Dog, o.Kind))...)
 		return
 	}
 	for len(talk.Queue) > 0 {
 		p := talk.Queue[0]
+		if !t.freeFor(p.Kind, purpose) {
+			return
+		}
 		talk.Queue = slices.Clone(talk.Queue[1:])
 		if p.Dog >= 0 && t.h.Dogs[p.Dog].Status != Followed && !(t.h.Dogs[p.Dog].here() && isSafety(p.Kind)) {
 			continue
 		}
+		if purpose == ForPrompt && t.outOfWindow(contact, p.Kind, p.Due, dayOf(p.Due, t.zone())) {
+			t.dropped(p.Dog, p.Kind, p.Slot)
+			continue
+		}
 		t.openPrompt(contact, p, purpose)
+		t.countOpened(p.Kind, purpose)
 		return
 	}
 }
@@ -105,11 +117,6 @@ func insertPrompt(queue []Prompt, p Prompt) []Prompt {
 		}
 	}
 	return slices.Insert(slices.Clone(queue), at, p)
-}
-
-func precedence(k PromptKind) int {
-	return slices.Index([]PromptKind{PromptReached, PromptFarewell, PromptSignCheck, PromptInvitation,
-		PromptCheckIn, PromptSignsOnly, PromptWeighIn, PromptReassessment}, k)
 }
 
 // form is how a prompt asks: one question at a time for the first check-ins and
@@ -135,6 +142,7 @@ func (t *turn) dialogContext(contact, dog int8, kind PromptKind) dialog.Context 
 			ctx.Vars["medicine"] = e.What
 		}
 	}
+	t.reminderVars(&ctx, contact, kind)
 	if kind == PromptFarewell {
 		for i, d := range t.followedDogs() {
 			if i < 9 {
@@ -171,6 +179,9 @@ func (t *turn) reply(s *heard) Reason {
 		if o.Kind == PromptInvitation {
 			agree, _ := o.Session.Answer("agree")
 			return t.invitationAnswer(s, agree.Yes)
+		}
+		if o.Entry != 0 {
+			t.askNextReminder(s.contact)
 		}
 		t.openNext(s.contact, ForReply)
 	}
@@ -279,6 +290,8 @@ func (t *turn) afterReply(s *heard, o *Open, res dialog.Result) []dialog.Line {
 		t.signChecked(o)
 	case PromptReassessment:
 		t.reassessed(s.contact, o)
+	case PromptInjection, PromptTablets, PromptTest, PromptSession:
+		t.reminderAnswered(s.contact, o)
 	}
 	return nil
 }

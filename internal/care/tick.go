@@ -2,6 +2,7 @@ package care
 
 import (
 	"fmt"
+	"slices"
 	"time"
 
 	"gaitpost/dialog"
@@ -27,6 +28,7 @@ func (t *turn) tick() Reason {
 	for i := range t.h.Contacts {
 		did(t.tickTalk(int8(i)))
 	}
+	t.tickReviews()
 	if p := t.h.primary(); p >= 0 {
 		did(t.tickPrompts(p))
 	}
@@ -108,7 +110,7 @@ func (t *turn) deadlines(c *Contact, o *Open) []int64 {
 	case o.Later != 0:
 		list = append(list, t.outsideQuiet(c, max(o.Later, hold)))
 	case !o.Reminded && limits.RemindAfter > 0:
-		list = append(list, t.outsideQuiet(c, max(o.BegunAt+seconds(limits.RemindAfter), hold)))
+		list = append(list, t.outsideQuiet(c, max(t.nudgeAt(o, limits), hold)))
 	}
 	return append(list, o.BegunAt+seconds(limits.CloseAfter))
 }
@@ -148,8 +150,9 @@ func (t *turn) tickTalk(contact int8) Reason {
 	o := c.Talk.Open
 	if o == nil {
 		if c.mayBeAsked() && t.heldUntil(c) <= t.at && t.outsideQuiet(c, t.at) <= t.at {
-			t.openNext(contact, ForPrompt)
-			return Prompted
+			if t.openNext(contact, ForPrompt); c.Talk.Open != nil {
+				return Prompted
+			}
 		}
 		return ""
 	}
@@ -187,10 +190,11 @@ func (t *turn) tickOpen(contact int8, o *Open) Reason {
 	ctx := t.dialogContext(contact, o.Dog, o.Kind)
 	if o.Later != 0 && o.Later <= t.at {
 		o.Later, o.AskedAt = 0, t.at
+		t.note(FactPrompt, o.Dog, "reminded", o.Slot)
 		t.say(contact, ForPrompt, t.r.Scripts.Ask(o.Session, ctx)...)
 		return Reminded
 	}
-	if !o.Reminded && o.Later == 0 && limits.RemindAfter > 0 && o.BegunAt+seconds(limits.RemindAfter) <= t.at {
+	if !o.Reminded && o.Later == 0 && limits.RemindAfter > 0 && t.nudgeAt(o, limits) <= t.at && !t.outranked(o) {
 		if t.makeRoom(contact, o) {
 			return Prompted
 		}
@@ -229,7 +233,13 @@ func (t *turn) closeStale(contact int8, o *Open) {
 		}
 		t.unanswered(contact, o.Dog)
 	case PromptReassessment:
+		if len(o.Session.Answers) == 0 {
+			t.unlooked(o.Dog, dayOf(o.BegunAt, t.zone()))
+			return
+		}
 		t.reassessed(contact, o)
+	case PromptInjection, PromptTablets, PromptTest, PromptSession:
+		t.reminderAnswered(contact, o)
 	case PromptSignsOnly:
 		t.raise(evidence{dog: o.Dog, reason: Silence, urgency: ForDigest, contact: contact,
 			sentence: "the question about signs after a new medicine went unanswered"})
@@ -247,51 +257,31 @@ func (t *turn) unanswered(contact, dog int8) {
 		sentence: fmt.Sprintf("%d check-ins running unanswered", d.Missed)})
 }
 
-// tickPrompts opens what is due with the primary contact.
-func (t *turn) tickPrompts(contact int8) Reason {
-	c := &t.h.Contacts[contact]
-	reason := Reason("")
-	for i := range t.h.Dogs {
-		d := &t.h.Dogs[i]
-		if d.Status != Followed {
-			continue
-		}
-		for k := range d.Due {
-			if d.Due[k].At == noDue || d.Due[k].At > t.at {
-				continue
-			}
-			if t.heldUntil(c) > t.at {
-				continue
-			}
-			reason = t.promptDue(contact, int8(i), d.Due[k].Kind, d.Due[k].At)
-		}
-		t.placeByRules(d)
+// nudgeAt is when an open dialog is reminded of: not on a day on which another
+// conversation was opened.
+func (t *turn) nudgeAt(o *Open, l dialog.Limits) int64 {
+	at := o.BegunAt + seconds(l.RemindAfter)
+	if o.Kind.neverWaits() || len(t.h.Opened) == 0 {
+		return at
 	}
-	return reason
+	if day := dayOf(max(at, t.at), t.zone()); slices.Contains(t.h.Opened, day) && day != dayOf(o.BegunAt, t.zone()) {
+		return t.nextDayAt(at)
+	}
+	return at
 }
 
-// promptDue sends a prompt that fell due, or says why not: too late, in quiet
-// hours.
-func (t *turn) promptDue(contact, dog int8, kind PromptKind, due int64) Reason {
-	c := &t.h.Contacts[contact]
-	if until := t.outsideQuiet(c, t.at); until > t.at {
-		t.h.Dogs[dog].due(kind).At = until
-		return DeferredQuiet
+// outranked reports whether something that is due now comes before an open
+// dialog: it then has the day.
+func (t *turn) outranked(o *Open) bool {
+	for _, d := range t.dueNow() {
+		if precedence(d.kind) < precedence(o.Kind) {
+			return true
+		}
 	}
-	date := t.today()
-	if d := t.h.Dogs[dog].due(kind).Date; d != 0 {
-		date = dateOfDay(d)
+	for _, r := range t.dueReminders() {
+		if precedence(t.remindedBy(r)) < precedence(o.Kind) {
+			return true
+		}
 	}
-	name := slot(kind, dog, date)
-	late := t.at-due > seconds(t.r.Limits.PromptWindow) && c.Talk.Handover < due && c.Talk.Paused < due
-	t.advance(dog, kind)
-	if late {
-		t.note(FactPrompt, dog, "skipped", name+": too late")
-		return SkippedLate
-	}
-	if o := c.Talk.Open; o != nil && o.Kind == kind && o.Dog == dog {
-		t.closeStale(contact, o) // last time's was never finished
-	}
-	t.openPrompt(contact, Prompt{Kind: kind, Dog: dog, Slot: name, Due: due}, ForPrompt)
-	return Prompted
+	return false
 }

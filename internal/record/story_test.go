@@ -157,6 +157,7 @@ func halfYear(t testing.TB) *story {
 			s.does(care.Practice{Resume: &care.Resume{}})
 		case 16:
 			s.does(care.Practice{Note: &care.Note{Text: "Sister may ring about the car ramp"}})
+			s.closeReviews()
 		case 20:
 			s.says("Bramble has been sick again, third time since Sunday")
 		}
@@ -172,6 +173,15 @@ func (s *story) closeAlerts() {
 	}
 	for _, a := range s.house.Alerts {
 		if a.IsOpen() {
+			s.does(care.Practice{Close: &care.AlertAction{Alert: a.N, Outcome: care.SeenByVet, Note: "seen with Ruth; bloods taken"}})
+		}
+	}
+}
+
+// closeReviews closes what is overdue: nobody answers a reassessment here.
+func (s *story) closeReviews() {
+	for _, a := range s.house.Alerts {
+		if a.IsOpen() && a.Reason == care.ReviewDue {
 			s.does(care.Practice{Close: &care.AlertAction{Alert: a.N, Outcome: care.SeenByVet, Note: "seen with Ruth; bloods taken"}})
 		}
 	}

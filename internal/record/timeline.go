@@ -218,6 +218,8 @@ func (t *timeline) kept(e *Entry, f *care.Fact, words *timelineLine) {
 		if at := int64(f.Number); at > 0 && t.in.day(at) != t.in.day(e.At.Unix()) {
 			l.Text += ", from " + t.in.day(at)
 		}
+	case care.FactReminder:
+		l.What, l.Text = "reminder", f.Code+": "+f.Text+", due "+t.in.day(int64(f.Number))
 	case care.FactConsent:
 		l.What, l.Who, l.Text = "consent", joinWords(t.in.owner(f.Contact), t.in.name(f.By)), joinWords(f.Code, f.Text)
 	case care.FactEnrolled:
