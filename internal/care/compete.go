@@ -83,6 +83,9 @@ func (t *turn) freeOn(k PromptKind, day int32) bool {
 	if precedence(k) > precedence(PromptCheckIn) && t.nudgedOn(day) {
 		return false
 	}
+	if t.laterOn(k, day) {
+		return false
+	}
 	ahead := t.aheadOf(k, day)
 	for i, u := range ahead {
 		if t.openedSince(u-7)+1+i+1 > most {
@@ -90,6 +93,27 @@ func (t *turn) freeOn(k PromptKind, day int32) bool {
 		}
 	}
 	return true
+}
+
+// laterOn reports whether something that comes before a prompt falls due later
+// on a date: the day is then not the prompt's.
+func (t *turn) laterOn(k PromptKind, day int32) bool {
+	for i := range t.h.Dogs {
+		d := &t.h.Dogs[i]
+		if d.Status != Followed {
+			continue
+		}
+		for _, due := range d.Due {
+			if due.At > t.at && precedence(due.Kind) < precedence(k) && dayOf(due.At, t.zone()) == day {
+				return true
+			}
+		}
+	}
+	found := false
+	t.eachReminder(func(_ reminderRef, _ *Entry, m *Reminder) {
+		found = found || m.At > t.at && precedence(m.prompt()) < precedence(k) && dayOf(m.At, t.zone()) == day
+	})
+	return found
 }
 
 // nudgedOn reports whether the household has heard from us unasked on a date:
