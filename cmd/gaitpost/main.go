@@ -61,6 +61,7 @@ func newRootCmd(e env) *cobra.Command {
 	root.AddCommand(
 		newAccountCmd(e),
 		newAnswerCmd(e),
+		newAuditCmd(e),
 		newCadenceCmd(e),
 		newCheckConfigCmd(e),
 		newDemoCmd(e),

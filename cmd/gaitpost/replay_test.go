@@ -35,6 +35,10 @@ func TestReplayingTheLogGivesTheSameAlerts(t *testing.T) {
 			require.Equal(t, c.Consent, again.Contacts[i].Consent)
 			require.Equal(t, c.Talk.Open, again.Contacts[i].Talk.Open)
 		}
+		proof, err := w.turns.Prove(t.Context(), w.rules, c.ID)
+		require.NoError(t, err)
+		require.Empty(t, proof.Differences)
+		require.Equal(t, len(log), proof.Redecided)
 		alerts += len(again.Alerts)
 		turns += len(log)
 	}

@@ -308,3 +308,12 @@ func (w *world) post(token string, form url.Values) int {
 	defer resp.Body.Close()
 	return resp.StatusCode
 }
+
+// rewrite changes the settings on disk.
+func (w *world) rewrite(from, to string) {
+	w.t.Helper()
+	text, err := os.ReadFile(w.config)
+	require.NoError(w.t, err)
+	require.Contains(w.t, string(text), from)
+	require.NoError(w.t, os.WriteFile(w.config, bytes.ReplaceAll(text, []byte(from), []byte(to)), 0o600))
+}

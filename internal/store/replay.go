@@ -27,12 +27,11 @@ func Replay(r *care.Rules, id contact.ID, entries []LogEntry) (care.Household, e
 			}
 			h = first
 		}
-		res := care.Turn(r, h, e.Event)
-		if res.Household.Seq != e.Seq || res.Reason != e.Reason || len(res.Facts) != len(e.Facts) {
-			return h, fmt.Errorf("turn %d was %s with %d facts, now turn %d, %s with %d: %w",
-				e.Seq, e.Reason, len(e.Facts), res.Household.Seq, res.Reason, len(res.Facts), ErrDecidedOtherwise)
+		next, same := again(r, h, e)
+		if !same {
+			return h, fmt.Errorf("turn %d was %s with %d facts: %w", e.Seq, e.Reason, len(e.Facts), ErrDecidedOtherwise)
 		}
-		h = res.Household
+		h = next
 	}
 	return h, nil
 }
