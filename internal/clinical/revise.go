@@ -39,14 +39,12 @@ type Revision struct {
 // nothing about noise. Errors are those of Add, and the ones named above.
 func (c *Course) Revise(t Thresholds, v Revision) (*Judgement, error) {
 	all := c.Past.at[:c.Past.n]
-	first := 0 // of the stretch
-	for first < len(all) && all[first].at < c.StretchAt {
+	first := 0 // of what is built again: all of it, where no earlier baseline was closed
+	for c.Old.Kind != NoBaseline && first < len(all) && all[first].at < c.StretchAt {
 		first++
 	}
-	if v.Out != 0 && v.Out < c.StretchAt && !slices.ContainsFunc(all[first:], func(p pastReading) bool { return p.at == v.Out }) {
-		return nil, ErrEarlierStretch
-	}
-	if v.In != nil && v.In.At < c.StretchAt {
+	early := func(at int64) bool { return c.Old.Kind != NoBaseline && at < c.StretchAt }
+	if v.Out != 0 && early(v.Out) || v.In != nil && early(v.In.At) {
 		return nil, ErrEarlierStretch
 	}
 	rest, err := revised(all[first:], v)

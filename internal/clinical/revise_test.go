@@ -100,6 +100,17 @@ func TestRevisionsThatCannotBe(t *testing.T) {
 	}
 }
 
+// A check-in on paper from before enrolment is kept, and belongs to no baseline.
+func TestAReadingFromBeforeTheFirstStretchIsPutIn(t *testing.T) {
+	t.Parallel()
+	c := revisedCourse(t, 1, 1, 1)
+	early := revisedReading(-1, 4)
+	_, err := c.Revise(clinical.DefaultThresholds(), clinical.Revision{In: &early})
+	require.NoError(t, err)
+	require.Len(t, c.Readings(), 4)
+	require.Equal(t, 25.0, c.Baseline(clinical.DefaultThresholds()).Value)
+}
+
 // The newest reading of a long course can always be changed, since its traces
 // are known; so can any of a stretch that is remembered whole.
 func TestALongCourseIsRevisedAtItsEndAndInItsStretch(t *testing.T) {

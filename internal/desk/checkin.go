@@ -40,15 +40,7 @@ func (d *Desk) checkInPage(v *visit) error {
 	if len(h.Contacts) > 0 {
 		p.Owner = h.Contacts[0].Name
 	}
-	script, _ := v.clinic.Rules.Scripts.Script(string(care.PromptCheckIn))
-	for k := range clinical.ItemCount {
-		item := clinical.Item(k)
-		f := itemField{Code: item.String(), Name: capital(itemName(dog, item)), Absent: item.IsOwn() && dog.Own[item-clinical.Own1] == ""}
-		if script != nil {
-			f.Levels, _, _ = script.Anchors(item.String(), "en")
-		}
-		p.Items = append(p.Items, f)
-	}
+	p.Items = itemFieldsOf(v, dog)
 	ctx := signs.Context{}
 	for _, e := range dog.Plan {
 		active := e.Status != care.Ended
@@ -68,6 +60,21 @@ func (d *Desk) checkInPage(v *visit) error {
 	return d.render(v, http.StatusOK, "checkin", p)
 }
 
+// itemFieldsOf are the questions as a form asks them, in the items' order.
+func itemFieldsOf(v *visit, dog *care.Dog) []itemField {
+	script, _ := v.clinic.Rules.Scripts.Script(string(care.PromptCheckIn))
+	var list []itemField
+	for k := range clinical.ItemCount {
+		item := clinical.Item(k)
+		f := itemField{Code: item.String(), Name: capital(itemName(dog, item)), Absent: item.IsOwn() && dog.Own[item-clinical.Own1] == ""}
+		if script != nil {
+			f.Levels, _, _ = script.Anchors(item.String(), "en")
+		}
+		list = append(list, f)
+	}
+	return list
+}
+
 // afterCheckIn is where the form leads on to.
 func (d *Desk) afterCheckIn(v *visit, id string, dog int8) string {
 	if seesClinical(v) {
@@ -83,6 +90,9 @@ func (d *Desk) checkIn(v *visit) error {
 	}
 	c := &care.EnteredCheckIn{Dog: dog, Items: clinical.NoAnswers(), Doses: -1, Before: v.FormValue("before") == "yes"}
 	if c.Who, err = needed(v, "who", 60, "Please say who answered."); err != nil {
+		return err
+	}
+	if c.On, err = takenOn(v); err != nil {
 		return err
 	}
 	if err := itemFields(v, &c.Items); err != nil {

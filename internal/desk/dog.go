@@ -51,6 +51,11 @@ type dogPage struct {
 	Muscle  string
 	Ref     string
 	Target  string
+
+	Settings      ownSettings
+	AtHand        map[int64]bool // check-ins that can be corrected, by their instant
+	WeightsAtHand map[int64]bool
+	Corrections   []correctionLine
 }
 
 // householdPart is what the pages of a dog and of a household share.
@@ -78,6 +83,7 @@ type contactLine struct {
 	How       string
 	Handover  int64 // until when staff talk to this person
 	Paused    int64
+	PausedWhy string
 	Waiting   int
 	LastIn    int64
 }
@@ -100,6 +106,9 @@ func (d *Desk) shared(v *visit, h *care.Household, title string, entries []store
 		}
 		if c.Talk.Paused > v.now.Unix() {
 			l.Paused = c.Talk.Paused
+			if c.Hold != nil && c.Hold.Until == c.Talk.Paused {
+				l.PausedWhy = c.Hold.Reason
+			}
 		}
 		p.Contacts = append(p.Contacts, l)
 	}
@@ -151,6 +160,7 @@ func (d *Desk) dog(v *visit) error {
 	p.Plan, p.Found = d.planPart(v, dog), foundOf(p.page, dog)
 	p.Effects = p.History.effects(v.clinic.Rules, dog)
 	p.draw(d, v, dog)
+	p.changeable(d, v, dog)
 	if err := d.trailed(v, account.Entry{Deed: account.SawDog, Household: string(h.ID), Dog: int(i) + 1}); err != nil {
 		return err
 	}
@@ -185,7 +195,7 @@ func (p *dogPage) describe(r *care.Rules, h *care.Household, dog *care.Dog) {
 	}
 	for _, q := range dog.Quieted {
 		if q.Until > p.now.Unix() {
-			p.Quieted = append(p.Quieted, quietLine{q.Sign.Label(), q.Until, q.By})
+			p.Quieted = append(p.Quieted, quietLine{q.Sign.Label(), string(q.Sign), q.Until, q.By})
 		}
 	}
 	for _, s := range signs.All() {
@@ -203,6 +213,7 @@ func (p *dogPage) describe(r *care.Rules, h *care.Household, dog *care.Dog) {
 
 type quietLine struct {
 	Sign  string
+	Code  string
 	Until int64
 	By    string
 }

@@ -59,6 +59,9 @@ func (d *Desk) weigh(v *visit) error {
 		if w.BCS, w.Muscle, err = bodyFields(v); err != nil {
 			return err
 		}
+		if w.On, err = takenOn(v); err != nil {
+			return err
+		}
 		p.Weigh = w
 		return nil
 	})
@@ -125,10 +128,18 @@ func (d *Desk) quiet(v *visit) error {
 }
 
 func (d *Desk) quietSign(v *visit) error {
-	return d.onDog(v, "quiet-sign", account.QuietedSign, func(dog int8, p *care.Practice, e *account.Entry) error {
+	say := "quiet-sign"
+	if v.FormValue("end") == "yes" {
+		say = "sign-heard"
+	}
+	return d.onDog(v, say, account.QuietedSign, func(dog int8, p *care.Practice, e *account.Entry) error {
 		s := signs.Sign(v.FormValue("sign"))
 		if !s.Known() {
 			return refuse("Please choose a sign.")
+		}
+		if say == "sign-heard" {
+			p.QuietSign, e.Detail = &care.QuietSign{Dog: dog, Sign: s}, s.Label()+" heard again"
+			return nil
 		}
 		until, err := ahead(v, "until", 183)
 		p.QuietSign = &care.QuietSign{Dog: dog, Sign: s, Until: until.Unix()}

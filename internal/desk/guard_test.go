@@ -34,6 +34,11 @@ var fields = map[string][]string{
 	"/h/:id/dogs/:dog/quiet-sign":      {"sign", "diarrhoea", "until", "2026-04-01"},
 	"/h/:id/dogs/:dog/farewell":        {"sure", "yes"},
 	"/h/:id/dogs/:dog/farewell/undo":   {},
+	"/h/:id/pause":                     {"contact", "0", "until", "2026-04-01", "why", "moving house"},
+	"/h/:id/dogs/:dog/thresholds":      {"n-level_at", "60"},
+	"/h/:id/dogs/:dog/cadence":         {"kind", "checkin", "cron", "0 9 * * fri", "gap", "6"},
+	"/h/:id/dogs/:dog/hold":            {"until", "2026-04-01", "why", "after an operation"},
+	"/h/:id/dogs/:dog/correct":         {"at", "1", "withdraw", "yes", "why", "wrong dog"},
 	"/h/:id/dogs/:dog/checkin":         {"who", "Ruth", "item-limping", "1"},
 	"/h/:id/messages/:message/rung":    {"note", "rang"},
 }
