@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"math/rand/v2"
@@ -12,6 +13,7 @@ import (
 	"gaitpost/internal/care"
 	"gaitpost/internal/clinic"
 	"gaitpost/internal/contact"
+	"gaitpost/internal/store"
 )
 
 // An invented practice. The numbers are from ranges kept for fiction.
@@ -86,20 +88,11 @@ const maxHouseholds = 79_000
 // themselves, and returns the stages of the one that is open at the end. now is
 // when it is open.
 func course(r *care.Rules, k, weeks int) ([]*stage, time.Time, error) {
-	g := &growing{r: r, rng: rand.New(rand.NewPCG(1, uint64(k))), at: begun}
+	g := &growing{r: r, rng: rand.New(rand.NewPCG(1, uint64(k))), at: begun, owner: ruth()}
 	g.enrol(k)
 	g.say("yes")
-	for done := 0; done < weeks; {
-		if err := g.untilAsked(); err != nil {
-			return nil, g.at, err
-		}
-		o := g.open()
-		if o.Kind == care.PromptCheckIn && o.Dog == 0 {
-			done++
-		}
-		for g.open() != nil && g.open().Slot == o.Slot {
-			g.say(g.answer())
-		}
+	if err := g.through(weeks); err != nil {
+		return nil, g.at, err
 	}
 	for {
 		if err := g.untilAsked(); err != nil {
@@ -130,16 +123,43 @@ type growing struct {
 	at   time.Time
 	next time.Time
 	n    int
+
+	// Where the household is kept: nowhere unless these are set.
+	store  *store.Store
+	owner  care.Owner
+	failed error
+}
+
+// ruth is the owner of a household that is kept nowhere.
+func ruth() care.Owner {
+	return care.Owner{Name: "Ruth", Address: number(0), ID: "0000", Via: "texts"}
 }
 
 func (g *growing) do(e care.Event) {
 	e.At = g.at
-	res := care.Turn(g.r, g.h, e)
+	res := g.turn(e)
 	g.h, g.next = res.Household, res.Next
+	if g.store == nil || e.Report != nil {
+		return
+	}
+	for _, m := range res.Send { // the provider says what became of each
+		g.do(care.Event{Key: "sms/" + m.ID + "/delivered", Report: &care.Report{Message: m.ID, Fate: care.Delivered}})
+	}
+}
+
+func (g *growing) turn(e care.Event) care.Result {
+	if g.store == nil {
+		return care.Turn(g.r, g.h, e)
+	}
+	res, err := g.store.Do(context.Background(), g.r, g.owner.ID, e)
+	if err != nil && g.failed == nil {
+		g.failed = err
+	}
+	return res
 }
 
 func (g *growing) enrol(k int) {
-	owner := care.Owner{Name: "Ruth", Address: number(0), ID: "0000", Via: "texts"}
+	owner := g.owner
 	g.h = care.NewHousehold(g.r.Clinic, owner)
 	dogs := []care.EnrolledDog{{Name: "Bramble", Sex: care.Male, BCS: 6, Grams: 32_500}}
 	if k%3 == 0 {
@@ -154,12 +174,33 @@ func (g *growing) enrol(k int) {
 	g.do(care.Event{Key: "enrol", Practice: &care.Practice{By: "lee", Enrol: &care.Enrolment{Owner: owner, Dogs: dogs, Invite: true}}})
 }
 
+// through answers everything that is asked until so many more check-ins of the
+// first dog are answered.
+func (g *growing) through(checkIns int) error {
+	for done := 0; done < checkIns; {
+		if err := g.untilAsked(); err != nil {
+			return err
+		}
+		o := g.open()
+		if o.Kind == care.PromptCheckIn && o.Dog == 0 {
+			done++
+		}
+		for g.open() != nil && g.open().Slot == o.Slot && g.failed == nil {
+			g.say(g.answer())
+		}
+		if g.failed != nil {
+			return g.failed
+		}
+	}
+	return nil
+}
+
 // say lets the owner write, some minutes later.
 func (g *growing) say(text string) {
 	g.at = g.at.Add(time.Duration(1+g.rng.IntN(9)) * time.Minute)
 	g.n++
 	g.do(care.Event{Key: fmt.Sprintf("sms/SM%032x", g.n), Message: &care.MessageIn{
-		From: number(0), Via: "texts", ID: fmt.Sprintf("SM%032x", g.n), Text: text,
+		From: g.owner.Address, Via: "texts", ID: fmt.Sprintf("SM%032x", g.n), Text: text,
 	}})
 }
 

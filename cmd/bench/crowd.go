@@ -69,7 +69,7 @@ func newCrowd(ctx context.Context, g *ground, n int) (*crowd, error) {
 // waiting grows a household until its next weekly check-in is due, and returns
 // it as it is just before.
 func waiting(r *care.Rules, k int) (care.Household, time.Time, error) {
-	g := &growing{r: r, rng: rand.New(rand.NewPCG(7, uint64(k))), at: begun}
+	g := &growing{r: r, rng: rand.New(rand.NewPCG(7, uint64(k))), at: begun, owner: ruth()}
 	g.enrol(2 * k) // with one dog each
 	g.say("yes")
 	for answered := 0; ; {

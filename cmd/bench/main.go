@@ -24,6 +24,7 @@ func main() {
 	// One line per measure, in alphabetical order; each lives in its own file.
 	root.AddCommand(
 		newDueCmd(),
+		newMemoryCmd(),
 		newOutboxCmd(),
 		newWebhookCmd(),
 	)
