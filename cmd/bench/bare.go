@@ -131,9 +131,15 @@ type wire struct {
 	on    bool
 	trips int
 	cmds  [][]any
+	reads [][][]any // the commands of each round trip that only read
 }
 
-func (w *wire) begin() { w.on, w.trips, w.cmds = true, 0, nil }
+// reading names the commands that change nothing.
+var reading = map[string]bool{"get": true, "mget": true, "getrange": true, "hget": true, "hmget": true, "hgetall": true,
+	"zrange": true, "zrevrange": true, "zrangebyscore": true, "zcard": true, "zcount": true, "lrange": true, "llen": true,
+	"exists": true, "ttl": true, "pttl": true}
+
+func (w *wire) begin() { w.on, w.trips, w.cmds, w.reads = true, 0, nil, nil }
 
 // end is the load and the commit that were kept.
 func (w *wire) end() (*shape, error) {
@@ -182,7 +188,14 @@ func (w *wire) keep(cmds ...redis.Cmder) {
 		return
 	}
 	w.trips++
+	var reads [][]any
 	for _, c := range cmds {
 		w.cmds = append(w.cmds, c.Args())
+		if reading[c.Name()] {
+			reads = append(reads, c.Args())
+		}
+	}
+	if len(reads) > 0 {
+		w.reads = append(w.reads, reads)
 	}
 }

@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"encoding/binary"
-	"errors"
 	"fmt"
 	"math/rand/v2"
 	"slices"
@@ -12,7 +11,6 @@ import (
 	"github.com/redis/go-redis/v9"
 
 	"gaitpost/internal/care"
-	"gaitpost/internal/contact"
 	"gaitpost/internal/store"
 	"gaitpost/scheduler"
 )
@@ -132,21 +130,6 @@ func (c *crowd) capture(ctx context.Context, houses []care.Household) ([]*shape,
 		claim[4] = c.now.Unix()
 	}
 	return shapes, nil
-}
-
-// keep stores a household under an id and a number of its own.
-func (c *crowd) keep(ctx context.Context, h care.Household, id contact.ID, a contact.Address, due time.Time) error {
-	h.ID = id
-	h.Contacts = slices.Clone(h.Contacts)
-	h.Contacts[0].ID, h.Contacts[0].Address = id, a
-	done, err := c.store.Commit(ctx, store.Change{
-		Rules: c.clinic.Rules, ID: id, Was: h, Event: care.Event{At: begun, Tick: &care.Tick{}},
-		Result: care.Result{Household: h, Reason: care.PracticeDone, Next: due, Rank: 1},
-	})
-	if err == nil && done != store.Committed {
-		err = errors.New("a household of the bench is there already")
-	}
-	return err
 }
 
 // add stores one of the crowd.

@@ -23,6 +23,7 @@ func main() {
 	}
 	// One line per measure, in alphabetical order; each lives in its own file.
 	root.AddCommand(
+		newDeskCmd(),
 		newDueCmd(),
 		newMemoryCmd(),
 		newOutboxCmd(),

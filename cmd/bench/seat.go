@@ -12,7 +12,6 @@ import (
 
 	"gaitpost/internal/care"
 	"gaitpost/internal/contact"
-	"gaitpost/internal/store"
 )
 
 // seat is one household of the bench.
@@ -91,18 +90,7 @@ func (r *rig) seatAll(ctx context.Context, stages []*stage, shapes map[*stage]*s
 
 // put stores a copy of a stage's household under a number of its own.
 func (r *rig) put(ctx context.Context, s *seat, a contact.Address) error {
-	h := s.stage.house
-	h.ID = s.id
-	h.Contacts = slices.Clone(h.Contacts)
-	h.Contacts[0].ID, h.Contacts[0].Address = s.id, a
-	done, err := r.store.Commit(ctx, store.Change{
-		Rules: r.clinic.Rules, ID: s.id, Was: h, Event: care.Event{At: begun, Tick: &care.Tick{}},
-		Result: care.Result{Household: h, Reason: care.PracticeDone, Next: begun.AddDate(1, 0, 0), Rank: 1},
-	})
-	if err == nil && done != store.Committed {
-		err = fmt.Errorf("a household of the bench is there already")
-	}
-	return err
+	return r.keep(ctx, s.stage.house, s.id, a, begun.AddDate(1, 0, 0))
 }
 
 // remember keeps every record as it is before a burst.

@@ -2,7 +2,9 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -28,6 +30,21 @@ func (g *ground) listenTo(ctx context.Context) (*store.Store, *wire, redis.Unive
 		return nil, nil, nil, err
 	}
 	return own, w, client, nil
+}
+
+// keep stores a household under an id and a number of its own.
+func (g *ground) keep(ctx context.Context, h care.Household, id contact.ID, a contact.Address, due time.Time) error {
+	h.ID = id
+	h.Contacts = slices.Clone(h.Contacts)
+	h.Contacts[0].ID, h.Contacts[0].Address = id, a
+	done, err := g.store.Commit(ctx, store.Change{
+		Rules: g.clinic.Rules, ID: id, Was: h, Event: care.Event{At: begun, Tick: &care.Tick{}},
+		Result: care.Result{Household: h, Reason: care.PracticeDone, Next: due, Rank: 1},
+	})
+	if err == nil && done != store.Committed {
+		err = errors.New("a household of the bench is there already")
+	}
+	return err
 }
 
 // seedScript stores copies of one household under other ids, each with its log,
