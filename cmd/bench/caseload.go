@@ -139,7 +139,7 @@ func (g *growing) do(e care.Event) {
 	e.At = g.at
 	res := g.turn(e)
 	g.h, g.next = res.Household, res.Next
-	if g.store == nil || e.Report != nil {
+	if e.Report != nil {
 		return
 	}
 	for _, m := range res.Send { // the provider says what became of each

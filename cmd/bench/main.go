@@ -27,6 +27,7 @@ func main() {
 		newDueCmd(),
 		newMemoryCmd(),
 		newOutboxCmd(),
+		newStartCmd(),
 		newWebhookCmd(),
 	)
 	err := root.ExecuteContext(ctx)

@@ -155,7 +155,7 @@ func (p *dogsPage) read(v *visit) {
 // find lists the rows that were asked for, in their order.
 func (p *dogsPage) find(s *summary, r *care.Rules) []int32 {
 	keep, words := filters[p.Show].keep, strings.Fields(fold(p.Query))
-	var found []int32
+	found := make([]int32, 0, len(s.rows))
 	for _, i := range s.order(p.Sort) {
 		w := &s.rows[i]
 		if !keep(w, r) || (p.Area != "" && !slices.Contains(w.Uncovered, care.Area(p.Area))) {
