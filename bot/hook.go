@@ -130,7 +130,27 @@ func (s *Server) happen(ctx context.Context, o *outlet, in *Inbound) (care.Reaso
 		return s.line(ctx, o, "", in)
 	}
 	e := care.Event{Key: in.Key, At: s.Now(), Message: m}
+	if reason, err := s.join(ctx, o, in, e); err != nil || reason != "" {
+		return reason, err
+	}
 	res, err := s.Turns.Do(ctx, o.rules, s.Turns.ID(o.rules.Clinic, in.Peer), e)
+	return res.Reason, err
+}
+
+// join takes a text that is a code by which somebody joins a household from
+// another address. One that is good for nothing is a message like any other.
+func (s *Server) join(ctx context.Context, o *outlet, in *Inbound, e care.Event) (care.Reason, error) {
+	id, ok := care.JoinHousehold(in.Message.Text)
+	if !ok {
+		return "", nil
+	}
+	m := *in.Message
+	m.Joiner = s.Turns.ID(o.rules.Clinic, in.Peer)
+	e.Message = &m
+	res, err := s.Turns.Do(ctx, o.rules, id, e)
+	if errors.Is(err, store.ErrNotFound) || err == nil && res.Reason == care.JoinRefused {
+		return "", nil
+	}
 	return res.Reason, err
 }
 

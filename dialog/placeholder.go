@@ -63,6 +63,9 @@ var Placeholders = []Placeholder{
 	{"who", MaxOwnerName, false, "we", "who at the practice writes"},
 	{"thing", 24, true, "that", "something on the plan"},
 	{"note", 60, true, "", "the practice's own words"},
+	{"channel", 8, false, "another channel", "another way of writing to the owner"},
+	{"tail", 4, false, "as you know", "the end of an address"},
+	{"link", 110, false, "the link from the practice", "a link to join on another channel"},
 	{"dogs", 80, false, "your dogs", "the household's dogs, numbered"},
 }
 

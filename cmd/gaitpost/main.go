@@ -64,6 +64,7 @@ func newRootCmd(e env) *cobra.Command {
 		newAuditCmd(e),
 		newCadenceCmd(e),
 		newCheckConfigCmd(e),
+		newContactCmd(e),
 		newDemoCmd(e),
 		newEnrolCmd(e),
 		newKeysCmd(e),

@@ -10,7 +10,7 @@ import (
 // inOrder is how prompts compete, the first before all others: safety,
 // check-in, what belongs to a medicine and tests, other reminders, weigh-in,
 // the longer review, exercises, lesson, summary.
-var inOrder = []PromptKind{PromptReached, PromptFarewell, PromptSignCheck, PromptInvitation,
+var inOrder = []PromptKind{PromptReached, PromptFarewell, PromptSignCheck, PromptNewContact, PromptInvitation,
 	PromptCheckIn, PromptSignsOnly, PromptInjection, PromptTablets, PromptTest,
 	PromptSession, PromptReminder, PromptWeighIn, PromptReassessment, PromptExercises,
 	PromptLesson, PromptSummary}

@@ -1,6 +1,10 @@
 package care
 
-import "strings"
+import (
+	"strings"
+
+	"gaitpost/dialog/answer"
+)
 
 // setConsent keeps who agreed to what, when, how and in which words.
 func (t *turn) setConsent(s *heard, state ConsentState) {
@@ -11,7 +15,7 @@ func (t *turn) setConsent(s *heard, state ConsentState) {
 
 // String returns the state as the record keeps it.
 func (s ConsentState) String() string {
-	return [...]string{"not invited", "invited", "agreed", "declined", "opted out"}[s]
+	return [...]string{"not invited", "invited", "agreed", "declined", "opted out", "no longer used"}[s]
 }
 
 // optOut ends everything automatic to a contact. One confirmation goes out,
@@ -23,9 +27,12 @@ func (t *turn) optOut(s *heard) Reason {
 		return OptOut
 	}
 	t.setConsent(s, OptedOut)
-	c.Talk.Open, c.Talk.Suspended, c.Talk.Queue = nil, nil, nil
+	if s.control == answer.ControlOptOutAll {
+		t.stopEverywhere(s)
+	}
+	elsewhere := t.leave(s.contact)
 	if s.ProviderOptOut == "" && s.finding.Urgency == 0 {
-		t.sayStep(s.contact, -1, ForOptOut, "help", "stop_confirmed")
+		t.say(s.contact, ForOptOut, t.optedOutLine(s.contact, elsewhere))
 	}
 	t.monitoringEnded(s.contact, "asked for the texts to stop")
 	return OptOut

@@ -49,7 +49,8 @@ func (t *turn) enrolOwner(o Owner) []string {
 	if len(t.h.Contacts) == 0 {
 		t.h.Contacts = []Contact{{ID: o.ID}}
 	}
-	c := &t.h.Contacts[0]
+	// A list made before a number changed, or after, means the same person.
+	c := &t.h.Contacts[max(t.h.contactOf(o.Address), 0)]
 	var changed []string
 	set := func(field *string, value, name string) {
 		if value != "" && *field != value {
@@ -61,7 +62,9 @@ func (t *turn) enrolOwner(o Owner) []string {
 	set(&c.Lang, o.Lang, "language")
 	set(&c.Zone, o.Zone, "zone")
 	set(&c.Via, o.Via, "channel")
-	c.Address = o.Address
+	if c.Address.IsZero() {
+		c.Address = o.Address
+	}
 	return changed
 }
 

@@ -32,6 +32,9 @@ type MessageIn struct {
 	// Edited says that this is an earlier message as it was changed since. It is
 	// screened and kept; it answers nothing, for what it once answered is past.
 	Edited bool `cbor:"10,keyasint,omitempty"`
+	// Joiner is set where the text is a code of ours by which somebody joins
+	// from this address: the address' id.
+	Joiner contact.ID `cbor:"11,keyasint,omitempty"`
 }
 
 // Tick says that time has passed: whatever is due at the event's instant is
@@ -74,6 +77,8 @@ type Practice struct {
 	Hold      *HoldDog        `cbor:"17,keyasint,omitempty"`
 	Pause     *PauseTexts     `cbor:"18,keyasint,omitempty"`
 	Correct   *Correction     `cbor:"19,keyasint,omitempty"`
+	Contact   *NewContact     `cbor:"42,keyasint,omitempty"`
+	Join      *Join           `cbor:"43,keyasint,omitempty"`
 }
 
 // Enrolment adds a household, or changes what changed when repeated.

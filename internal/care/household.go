@@ -48,6 +48,15 @@ type Contact struct {
 	Talk    Conversation    `cbor:"8,keyasint"`
 	// Hold is the pause that the practice made; Talk.Paused says until when.
 	Hold *Hold `cbor:"9,keyasint,omitempty"`
+	// Person is whose address this is: the index of that person's first contact
+	// plus 1; 0 for a first contact itself.
+	Person uint8 `cbor:"13,keyasint,omitempty"`
+	// Join is an invitation to this person to join on another channel.
+	Join *Join `cbor:"14,keyasint,omitempty"`
+	// Pending is an address that waits for a yes from this one.
+	Pending *NewContact `cbor:"15,keyasint,omitempty"`
+	// Chosen is when the conversation with this person last moved here.
+	Chosen int64 `cbor:"16,keyasint,omitempty"`
 }
 
 // ConsentState says what a person has agreed to.
@@ -59,6 +68,7 @@ const (
 	Agreed
 	Declined
 	OptedOut
+	Retired // not an address of this person any more
 )
 
 // Consent keeps who agreed to what, when, and in which words.
@@ -126,6 +136,8 @@ const (
 
 	PromptLesson  PromptKind = "lesson"
 	PromptSummary PromptKind = "summary"
+	// PromptNewContact asks at the old address whether a new one is theirs.
+	PromptNewContact PromptKind = "newcontact"
 )
 
 // mayBeAsked reports whether something waits to be asked of a contact with no
@@ -324,6 +336,9 @@ type Sent struct {
 	Code string `cbor:"8,keyasint,omitempty"`
 	// Rung is when staff dealt with its not having arrived.
 	Rung int64 `cbor:"9,keyasint,omitempty"`
+	// Lines are what a safety message said, kept where the person could be
+	// reached in another way too.
+	Lines []dialog.Line `cbor:"10,keyasint,omitempty"`
 }
 
 // Fate of a message, in the only order it may move.

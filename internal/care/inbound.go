@@ -16,10 +16,14 @@ import (
 // else see the text.
 func (t *turn) message(m *MessageIn) Reason {
 	c := t.h.contactOf(m.From)
+	if m.Joiner != "" {
+		return t.joinBy(m)
+	}
 	if c < 0 {
 		c = 0
 	}
 	t.h.Contacts[c].Talk.LastIn = t.at
+	t.moveTo(c)
 	t.fact(Fact{Kind: FactWords, Contact: c + 1, Text: m.Text, Code: strings.Join(m.Media, " "), ID: m.ID})
 
 	said := t.listen(c, m)

@@ -24,6 +24,8 @@ const (
 	ConsentGiven     Reason = "consent-given"
 	ConsentRefused   Reason = "consent-refused"
 	MessageKept      Reason = "message-kept" // a question, note or photo for the practice
+	Joined           Reason = "joined"       // from another address, with a code of ours
+	JoinRefused      Reason = "join-refused" // the code is none that is open
 	EditKept         Reason = "edit-kept"    // a message changed afterwards: screened, and nothing else
 	StrangerKept     Reason = "stranger"
 	DeathReported    Reason = "death-reported"

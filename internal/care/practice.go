@@ -28,6 +28,10 @@ func (t *turn) practice(p *Practice) Reason {
 		return t.pauseTexts(p.By, p.Pause)
 	case p.Consent != nil:
 		return t.recordConsent(p.By, p.Consent)
+	case p.Contact != nil:
+		return t.newContact(p.By, p.Contact)
+	case p.Join != nil:
+		return t.inviteToJoin(p.By, p.Join)
 	default:
 		return t.aboutDogAction(p)
 	}

@@ -66,6 +66,9 @@ func (t *turn) notDelivered(m *Sent, r *Report) {
 	if a := t.alert(m.Alert); m.Alert != 0 && a != nil && a.Urgency == Now {
 		t.notReached(a, "the safety reply was not delivered")
 	}
+	if t.anotherWay(m, r) {
+		return
+	}
 	switch {
 	case r.Dead:
 		t.ended(m.Contact, "can't be reached by text: the number takes none")
@@ -113,7 +116,7 @@ func (t *turn) providerOptOut(r *Report, m *Sent) Reason {
 	}
 	c.Consent = Consent{State: OptedOut, At: t.at, How: "at the provider"}
 	t.fact(Fact{Kind: FactConsent, Contact: contact + 1, Code: OptedOut.String(), Text: "at the provider", ID: r.Message})
-	c.Talk.Open, c.Talk.Suspended, c.Talk.Queue = nil, nil, nil
+	t.leave(contact)
 	t.monitoringEnded(contact, "opted out at the provider")
 	if m != nil && m.Alert != 0 {
 		if a := t.alert(m.Alert); a != nil && a.Urgency == Now {

@@ -143,6 +143,10 @@ func (t *turn) dialogContext(contact, dog int8, kind PromptKind) dialog.Context 
 		}
 	}
 	t.reminderVars(&ctx, contact, kind)
+	if n := t.h.Contacts[contact].Pending; kind == PromptNewContact && n != nil {
+		ctx.Vars["channel"] = channelName(n.Address.Channel)
+		ctx.Vars["tail"] = tailOf(n.Address)
+	}
 	if kind == PromptFarewell {
 		for i, d := range t.followedDogs() {
 			if i < 9 {
@@ -288,6 +292,8 @@ func (t *turn) afterReply(s *heard, o *Open, res dialog.Result) []dialog.Line {
 		t.farewellAnswer(s, o)
 	case PromptSignCheck:
 		t.signChecked(o)
+	case PromptNewContact:
+		t.oldAddressAnswered(s.contact, o)
 	case PromptReassessment:
 		t.reassessed(s.contact, o)
 	case PromptInjection, PromptTablets, PromptTest, PromptSession:

@@ -184,6 +184,9 @@ func (t *turn) say(contact int8, p Purpose, lines ...dialog.Line) string {
 	if c.Address.Channel != channelWithoutButtons {
 		t.out.Send[len(t.out.Send)-1].Choices = t.r.Scripts.Choices(lines[len(lines)-1], c.Lang)
 	}
+	if p == ForSafety && t.h.nextWay(contact) >= 0 {
+		t.h.Sent[len(t.h.Sent)-1].Lines = lines
+	}
 	for i := range lines {
 		t.fact(Fact{Kind: FactSaid, Contact: contact + 1, Line: &lines[i], ID: id})
 	}
@@ -243,11 +246,12 @@ func (h *Household) contactOf(a contact.Address) int8 {
 	return -1
 }
 
-// primary is the contact that prompts go to: the first who has agreed.
+// primary is the contact that prompts go to: of the first person who has agreed,
+// the address where the conversation is.
 func (h *Household) primary() int8 {
 	for i := range h.Contacts {
 		if h.Contacts[i].Consent.State == Agreed {
-			return int8(i)
+			return h.current(h.person(int8(i)))
 		}
 	}
 	return -1

@@ -278,7 +278,8 @@ func joinWords(a, b string) string {
 
 var promptNames = map[care.PromptKind]string{care.PromptInvitation: "invitation", care.PromptCheckIn: "check-in", care.PromptSignsOnly: "signs-only text",
 	care.PromptWeighIn: "weigh-in", care.PromptReassessment: "reassessment", care.PromptReached: "question whether a vet was reached",
-	care.PromptFarewell: "question which dog has died", care.PromptSignCheck: "question about a sign"}
+	care.PromptFarewell: "question which dog has died", care.PromptSignCheck: "question about a sign",
+	care.PromptNewContact: "question about a new address"}
 
 // prompt follows a dialog; with a new one, answers are corrections no more.
 func (t *timeline) prompt(f *care.Fact, l *timelineLine) {

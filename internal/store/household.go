@@ -152,7 +152,7 @@ func (s *Store) decide(ctx context.Context, r *care.Rules, l Loaded, e care.Even
 // begin returns the household an event begins with where there is none.
 func begin(clinic string, id contact.ID, e care.Event) (care.Household, bool) {
 	switch {
-	case e.Message != nil:
+	case e.Message != nil && e.Message.Joiner == "": // a code that fits no household begins none
 		return care.NewStranger(clinic, care.Owner{ID: id, Address: e.Message.From, Via: e.Message.Via}), true
 	case e.Practice != nil && e.Practice.Enrol != nil:
 		owner := e.Practice.Enrol.Owner
@@ -189,6 +189,9 @@ func (s *Store) linkContacts(ctx context.Context, c Change) error {
 		if known[id] {
 			continue
 		}
+		if err := s.free(ctx, unit{c.Rules.Clinic, id}); err != nil {
+			return err
+		}
 		holder, err := s.run(ctx, call{aliasScript, []string{aliasKey(unit{c.Rules.Clinic, id})}, []any{string(c.ID)}}).Text()
 		switch {
 		case err != nil:
@@ -201,3 +204,23 @@ func (s *Store) linkContacts(ctx context.Context, c Change) error {
 }
 
 var errNoRules = errors.New("a turn needs the clinic's rules")
+
+// free makes sure that a contact is not the first of another household. One that
+// only ever wrote in as a stranger is free.
+func (s *Store) free(ctx context.Context, u unit) error {
+	record, err := s.rdb.Get(ctx, householdKey(u)).Result()
+	switch {
+	case isNil(err):
+		return nil
+	case err != nil:
+		return wrap("looking whose a contact is", err)
+	}
+	l, err := s.decodeHousehold(u, record, Direct)
+	if err != nil {
+		return err
+	}
+	if !l.Household.Stranger {
+		return ErrContactTaken
+	}
+	return nil
+}
