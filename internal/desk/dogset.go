@@ -314,6 +314,9 @@ type correctionLine struct {
 // changeable says what of a dog may be set, corrected or withdrawn here.
 func (p *dogPage) changeable(d *Desk, v *visit, dog *care.Dog) {
 	p.Settings = d.ownSettings(v, p.page, dog)
+	for i := range p.Quieted {
+		p.Quieted[i].By = d.nameOf(v, p.Quieted[i].By)
+	}
 	for _, c := range slices.Backward(p.History.record.Corrected) {
 		what := map[bool]string{true: "Weight of ", false: "Check-in of "}[c.Weight] + p.Day(c.Of).Text
 		if c.Withdrawn {
