@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"unicode/utf8"
 
 	"gaitpost/internal/sms"
 )
@@ -225,9 +226,25 @@ func (c *checker) words(st *Step) {
 			return
 		}
 		for _, r := range sms.Encode(w.text).Culprits {
-			c.bad(w.at, st, "not-gsm7", "%s holds %q (U+%04X), which makes the text message twice as dear", what, string(r), r)
+			c.bad(w.at, st, "not-gsm7", "%s in %q holds %q (U+%04X) at character %d, …%s…: it is not in the text-message alphabet, so that the text takes more than twice the room",
+				what, lang, string(r), r, placeOf(w.text, r), around(w.text, r))
 		}
 	})
+}
+
+// placeOf is which character of a text the first of its kind is, from 1.
+func placeOf(text string, r rune) int {
+	before, _, _ := strings.Cut(text, string(r))
+	return utf8.RuneCountInString(before) + 1
+}
+
+// around is a few characters of a text about the first of a kind, so that it is
+// found in a long text.
+func around(text string, r rune) string {
+	const each = 8
+	before, after, _ := strings.Cut(text, string(r))
+	b, a := []rune(before), []rune(after)
+	return string(b[max(len(b)-each, 0):]) + string(r) + string(a[:min(len(a), each)])
 }
 
 // guards checks what a protected text must keep.

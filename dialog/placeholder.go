@@ -141,6 +141,11 @@ func placeholdersIn(text string) []string {
 	return names
 }
 
+// undivided are letters outside the text-message alphabet that are no letter with
+// a mark, and what people write in their place.
+var undivided = map[rune]string{'Ł': "L", 'ł': "l", 'Đ': "D", 'đ': "d", 'Ð': "D", 'ð': "d", 'Þ': "Th", 'þ': "th", 'Œ': "OE", 'œ': "oe",
+	'Ħ': "H", 'ħ': "h", 'ı': "i", 'ŋ': "n", 'Ŋ': "N", 'ŧ': "t", 'Ŧ': "T", 'ẞ': "SS"}
+
 // plainValue makes a value fit to stand in a text: one line, no control
 // characters, and in GSM-7 where the text is. Accents that GSM-7 lacks go, and
 // so do characters that it can't show at all.
@@ -159,6 +164,7 @@ func plainValue(v string, unicodeText bool) string {
 			b.WriteRune(r)
 			continue
 		}
+		b.WriteString(undivided[r])
 		for _, d := range norm.NFD.String(string(r)) {
 			if sms.Encode(string(d)).Encoding == sms.GSM7 {
 				b.WriteRune(d)
@@ -180,6 +186,19 @@ func plainAlready(v string) bool {
 		}
 	}
 	return true
+}
+
+// InTexts is a name as the texts of languages that fit the text-message alphabet
+// write it: "Bodő" is "Bodo" there, since one letter outside the alphabet would
+// take more than half of the room from the whole text. lost are characters that
+// can't be written there at all and are left out.
+func InTexts(value string) (text, lost string) {
+	for _, r := range sms.Encode(sms.Plain(value)).Culprits {
+		if plainValue(string(r), false) == "" {
+			lost += string(r)
+		}
+	}
+	return plainValue(value, false), lost
 }
 
 // cutTo cuts a value to at most n characters, without a space at its end.

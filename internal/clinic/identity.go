@@ -68,7 +68,11 @@ func forSMS(text string) (plain, bad string) {
 	for _, r := range text {
 		one := string(r)
 		if len(sms.Encode(one).Culprits) > 0 {
-			one = strings.Map(withoutMarks, norm.NFD.String(one))
+			if as, lost := dialog.InTexts(one); lost == "" {
+				one = as
+			} else {
+				one = strings.Map(withoutMarks, norm.NFD.String(one))
+			}
 		}
 		b.WriteString(one)
 	}

@@ -56,6 +56,8 @@ type dogPage struct {
 	AtHand        map[int64]bool // check-ins that can be corrected, by their instant
 	WeightsAtHand map[int64]bool
 	Corrections   []correctionLine
+	// InTexts says which names texts write otherwise, and how.
+	InTexts []string
 }
 
 // householdPart is what the pages of a dog and of a household share.
@@ -190,6 +192,7 @@ func (p *dogPage) describe(r *care.Rules, h *care.Household, dog *care.Dog) {
 	if dog.Target > 0 {
 		p.Target = strings.TrimSuffix(kg(dog.Target), " kg")
 	}
+	p.InTexts = namesInTexts(h, dog)
 	if dog.Quiet > p.now.Unix() {
 		p.Quiet = dog.Quiet
 	}

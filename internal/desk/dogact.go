@@ -6,6 +6,7 @@ import (
 	"strings"
 	"time"
 
+	"gaitpost/dialog"
 	"gaitpost/internal/account"
 	"gaitpost/internal/care"
 	"gaitpost/internal/clinical"
@@ -93,6 +94,9 @@ func (d *Desk) details(v *visit) error {
 	for i, name := range []string{"own1", "own2"} {
 		if e.Own[i], err = text(v, name, 24); err != nil {
 			return err
+		}
+		if _, lost := dialog.InTexts(e.Own[i]); lost != "" {
+			return refuse("“" + lost + "” can't be written in a text message. Please describe the activity without it.")
 		}
 	}
 	if e.Ref, err = text(v, "ref", 40); err != nil {

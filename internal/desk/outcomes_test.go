@@ -356,3 +356,18 @@ func TestVeryLittleAndVeryMuch(t *testing.T) {
 	}
 	vet.counted(4).has("#o-answered")
 }
+
+// A name with a letter outside the text-message alphabet makes no text dearer;
+// the desk says how texts write it, and refuses what they can't.
+func TestNamesThatTextsWriteOtherwise(t *testing.T) {
+	t.Parallel()
+	b := newBench(t, nil)
+	id := b.enrol("hillside", 1, "Ruth", care.EnrolledDog{Name: "Bodő"})
+	vet := b.signedIn("hillside", account.Vet)
+	vet.get(at("/h/:id/dogs/:dog", id)).ok().has("#in-texts", "“Bodő” is written “Bodo”")
+	require.Equal(t, 422, vet.post(at("/h/:id/dogs/:dog/details", id), "own1", "the Жук").status)
+	vet.post(at("/h/:id/dogs/:dog/details", id), "own1", "the Łódź stairs").done("details")
+	vet.get(at("/h/:id/dogs/:dog", id)).ok().has("#in-texts", "“the Lodz stairs”")
+	other := b.enrol("hillside", 2, "Ian", care.EnrolledDog{Name: "Moss"})
+	vet.get(at("/h/:id/dogs/:dog", other)).ok().hasNot("#in-texts")
+}

@@ -140,6 +140,25 @@ func wideText(text string) string {
 	return fmt.Sprintf("Sent as %s: “%s” is not in the text-message alphabet.", plural(l.Segments, "segment"), string(l.Culprits))
 }
 
+// namesInTexts says which names of a dog and its people texts write otherwise,
+// and how.
+func namesInTexts(h *care.Household, dog *care.Dog) []string {
+	names := []string{dog.Name, dog.Own[0], dog.Own[1]}
+	for _, c := range h.Contacts {
+		names = append(names, c.Name)
+	}
+	var list []string
+	for _, name := range names {
+		if as, _ := dialog.InTexts(name); name != "" && as != strings.Join(strings.Fields(name), " ") {
+			if as == "" {
+				as = "a plain word instead"
+			}
+			list = append(list, "“"+name+"” is written “"+as+"”")
+		}
+	}
+	return list
+}
+
 // media says what was sent beside words.
 func media(kinds string) string {
 	switch {
