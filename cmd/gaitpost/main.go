@@ -69,6 +69,7 @@ func newRootCmd(e env) *cobra.Command {
 		newEnrolCmd(e),
 		newKeysCmd(e),
 		newLostPhoneCmd(e),
+		newPlanCmd(e),
 		newPlanChangeCmd(e),
 		newRegisterHookCmd(e),
 		newReliabilityCmd(e),

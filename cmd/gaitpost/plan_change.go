@@ -7,18 +7,19 @@ import (
 	"strings"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
 	"gaitpost/internal/care"
 	"gaitpost/internal/clinic"
-	"gaitpost/internal/contact"
-	"gaitpost/internal/store"
 )
 
-// planActions are what can be done to a plan, as flags.
-var planActions = []struct {
+type planAction struct {
 	action care.PlanAction
 	about  string
-}{
+}
+
+// planActions are what can be done to a plan, as flags.
+var planActions = []planAction{
 	{care.PlanStart, "something new begins"},
 	{care.PlanStop, "something on the plan ends"},
 	{care.PlanHold, "a suspected medicine waits for the vet: its reminders and questions stop"},
@@ -46,9 +47,14 @@ only: no dose is kept.
   gaitpost plan-change --config clinics --phone "07700 900401" --dog Bramble \
       --start carprofen --class nsaid --comfort --reason "stiffer since the frost"`,
 		Args: cobra.NoArgs,
-		RunE: func(cmd *cobra.Command, _ []string) error { return o.run(cmd.Context(), e) },
+		RunE: func(cmd *cobra.Command, _ []string) error { return o.change(cmd.Context(), e, true) },
 	}
-	f := cmd.Flags()
+	o.addFlags(cmd.Flags())
+	return cmd
+}
+
+// addFlags adds those that say whose plan and what changes.
+func (o *planOptions) addFlags(f *pflag.FlagSet) {
 	o.storeFlags.add(f)
 	for _, a := range planActions {
 		o.actions[a.action] = f.String(string(a.action), "", a.about)
@@ -61,14 +67,19 @@ only: no dose is kept.
 		{clinic.ColumnOn, "the day it took effect, YYYY-MM-DD (default: now)"},
 		{clinic.ColumnReason, "why"},
 		{clinic.ColumnBatch, "batch number of an injection"},
+		{clinic.ColumnWhy, "what it is for"},
+		{clinic.ColumnWho, "who does it or sees to it"},
+		{clinic.ColumnReview, "when it is looked at again, YYYY-MM-DD"},
+		{clinic.ColumnSource, "where it comes from: here, out-of-hours, leftovers, bought, elsewhere (default: here)"},
 	} {
 		o.fields[k.flag] = f.String(k.flag, "", k.about)
 	}
 	f.BoolVar(&o.comfort, clinic.ColumnComfort, false, "the change is expected to alter comfort")
-	return cmd
 }
 
-func (o *planOptions) run(ctx context.Context, e env) error {
+// change makes the change that the flags give. What is to be known about it is
+// said first, and without yes that is all that happens.
+func (o *planOptions) change(ctx context.Context, e env, yes bool) error {
 	fields, err := o.given()
 	if err != nil {
 		return err
@@ -82,23 +93,22 @@ func (o *planOptions) run(ctx context.Context, e env) error {
 	if err := refuse(problems); err != nil {
 		return fmt.Errorf("nothing was changed; %w", err)
 	}
-	hasher, err := contactHasher(e)
+	p, err := o.open(ctx, e)
 	if err != nil {
 		return err
 	}
-	st, closeStore, err := o.open(ctx, e, hasher)
-	if err != nil {
-		return err
-	}
-	defer closeStore()
-	return changePlan(ctx, e, st, rules, change)
+	defer p.close()
+	return p.make(ctx, change.Plan, yes)
 }
 
 // given lists the fields that the flags give, with just one action among them.
 func (o *planOptions) given() ([]clinic.Field, error) {
 	var fields []clinic.Field
 	var given []string
-	for _, a := range planActions {
+	for _, a := range append(planActions[:len(planActions):len(planActions)], planAction{care.PlanDetails, ""}) {
+		if o.actions[a.action] == nil {
+			continue
+		}
 		if what := *o.actions[a.action]; what != "" {
 			given = append(given, "--"+string(a.action))
 			fields = append(fields,
@@ -120,21 +130,4 @@ func (o *planOptions) given() ([]clinic.Field, error) {
 		fields = append(fields, clinic.Field{Column: clinic.ColumnComfort, Name: "--" + clinic.ColumnComfort, Value: "yes"})
 	}
 	return fields, nil
-}
-
-func changePlan(ctx context.Context, e env, st *store.Store, r *care.Rules, c clinic.Change) error {
-	res, err := st.Do(ctx, r, st.ID(r.Clinic, c.Owner), practiceEvent(e, care.Practice{Plan: &c.Plan}))
-	switch {
-	case errors.Is(err, store.ErrNotFound):
-		return fmt.Errorf("no household is enrolled with the number %s at %s; nothing was changed", contact.Mask(c.Owner), r.Name)
-	case err != nil:
-		return fmt.Errorf("it is not certain that the change was kept: %w; look at the plan before trying again", err)
-	case res.Reason == care.PracticeRefused:
-		return fmt.Errorf("nothing was changed: %s", res.Refusal)
-	}
-	fmt.Fprintf(e.stdout, "%s: %s: %s\n", c.Plan.Dog, c.Plan.Action, c.Plan.What)
-	for _, n := range res.Notices {
-		fmt.Fprintf(e.stdout, "note: %s\n", n.Item.Sentence)
-	}
-	return nil
 }

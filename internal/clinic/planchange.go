@@ -2,6 +2,7 @@ package clinic
 
 import (
 	"strings"
+	"time"
 
 	"gaitpost/internal/cadence"
 	"gaitpost/internal/care"
@@ -10,7 +11,7 @@ import (
 
 // The columns of a change of plan, beside phone and dog.
 const (
-	ColumnAction  = "action" // start, stop, hold, restart or adjust
+	ColumnAction  = "action" // start, stop, hold, restart, adjust or details
 	ColumnWhat    = "what"
 	ColumnClass   = "class"
 	ColumnArea    = "area"
@@ -18,6 +19,10 @@ const (
 	ColumnOn      = "on"
 	ColumnReason  = "reason"
 	ColumnBatch   = "batch"
+	ColumnWhy     = "why"    // what it is for
+	ColumnWho     = "who"    // who does it or sees to it
+	ColumnReview  = "review" // when it is looked at again
+	ColumnSource  = "source" // where it comes from, "" for this practice
 )
 
 // Change is a change of plan and whose it is.
@@ -42,6 +47,10 @@ func (e EnrolReader) PlanChange(from string, fields []Field) (Change, []Problem)
 		On:      in.on(r.at(ColumnOn)),
 		Reason:  in.remark(r.at(ColumnReason), maxReason),
 		Batch:   in.remark(r.at(ColumnBatch), 40),
+		Why:     in.remark(r.at(ColumnWhy), maxReason),
+		Who:     in.remark(r.at(ColumnWho), 60),
+		Review:  in.review(r.at(ColumnReview)),
+		Source:  in.source(r.at(ColumnSource)),
 	}
 	if r.at("dog").value == "" {
 		in.wrong(r.at("dog"), "the dog's name is missing", nameAllowed("dog"))
@@ -56,10 +65,10 @@ func (e EnrolReader) PlanChange(from string, fields []Field) (Change, []Problem)
 
 func (in *intake) action(c cell) care.PlanAction {
 	switch a := care.PlanAction(c.value); a {
-	case care.PlanStart, care.PlanStop, care.PlanHold, care.PlanRestart, care.PlanAdjust:
+	case care.PlanStart, care.PlanStop, care.PlanHold, care.PlanRestart, care.PlanAdjust, care.PlanDetails:
 		return a
 	}
-	in.wrong(c, "this is not something that is done to a plan", "start, stop, hold, restart or adjust")
+	in.wrong(c, "this is not something that is done to a plan", "start, stop, hold, restart, adjust or details")
 	return ""
 }
 
@@ -87,6 +96,41 @@ func (in *intake) on(c cell) int64 {
 	}
 	return at
 }
+
+// review reads a day to come, as its noon in the clinic's zone: safe from clock
+// changes.
+func (in *intake) review(c cell) int64 {
+	if c.value == "" {
+		return 0
+	}
+	d, err := cadence.ParseLocalDate(c.value)
+	zone := in.Rules.Zone
+	if zone == nil {
+		zone = time.UTC
+	}
+	at := time.Date(d.Year, d.Month, d.Day, 12, 0, 0, 0, zone)
+	if err != nil || !at.After(in.Now) || at.After(in.Now.AddDate(5, 0, 0)) {
+		in.wrong(c, "this is not a day to come, at most five years away", allowedDate)
+		return 0
+	}
+	return at.Unix()
+}
+
+// sources are where something comes from, by their names in a form.
+var sources = map[string]care.Source{"": care.FromHere, "here": care.FromHere, "out-of-hours": care.FromOutOfHours,
+	"leftovers": care.FromLeftovers, "bought": care.FromBought, "elsewhere": care.FromElsewhere}
+
+func (in *intake) source(c cell) care.Source {
+	s, ok := sources[strings.ToLower(c.value)]
+	if !ok {
+		in.wrong(c, "this is not where something comes from", "here, out-of-hours, leftovers, bought or elsewhere")
+	}
+	return s
+}
+
+// NamesDose reports whether the name of something on a plan holds a dose, which
+// is never kept.
+func NamesDose(name string) bool { return dose.MatchString(name) }
 
 func (in *intake) remark(c cell, most int) string {
 	if r := []rune(c.value); len(r) > most || printable(shorten(c.value)) != shorten(c.value) {

@@ -38,6 +38,13 @@ func TestPlanChange(t *testing.T) {
 	got, problems = change(t, "action=stop", "what=carprofen")
 	require.Empty(t, problems, "what stands on the plan is known there")
 	require.Equal(t, care.PlanStop, got.Plan.Action)
+	got, problems = change(t, "action=details", "what=carprofen", "who=Nurse Kay", "why=stiff", "review=2026-06-01", "source=out-of-hours")
+	require.Empty(t, problems)
+	require.Equal(t, care.PlanChange{Dog: "Bramble", Action: care.PlanDetails, What: "carprofen", Who: "Nurse Kay", Why: "stiff",
+		Source: care.FromOutOfHours, Review: got.Plan.Review}, got.Plan)
+	require.Equal(t, "2026-06-01", time.Unix(got.Plan.Review, 0).UTC().Format(time.DateOnly))
+	require.True(t, NamesDose("carprofen 50 mg"))
+	require.False(t, NamesDose("carprofen"))
 }
 
 func TestPlanChangeFaults(t *testing.T) {
@@ -54,6 +61,9 @@ func TestPlanChangeFaults(t *testing.T) {
 		"action=stop;what=carprofen;phone=12":               "--phone: ",
 		"action=stop;what=carprofen;dog=":                   "--dog: the dog's name is missing",
 		"action=stop;what=carprofen;reason=one\ntwo":        "--reason: ",
+		"action=stop;what=carprofen;review=2020-01-01":      "--review: this is not a day to come",
+		"action=stop;what=carprofen;review=soon":            "--review: this is not a day to come",
+		"action=stop;what=carprofen;source=the moon":        "--source: this is not where something comes from",
 		"action=stop;what=carprofen;comfort=perhaps":        "--comfort: this is neither yes nor no",
 	} {
 		got, problems := change(t, strings.Split(pairs, ";")...)

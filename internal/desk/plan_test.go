@@ -263,7 +263,7 @@ func TestBadPlanFormsAreRefused(t *testing.T) {
 	b, vet, id, plan := planned(t, account.Vet, care.EnrolledDog{Plan: []care.Entry{{Area: care.AreaHome, What: "rugs"}}})
 	before := b.household("hillside", id)
 	for _, f := range [][]string{
-		{"action", "start", "area", "home", "what", strings.Repeat("x", 61)}, {"action", "stop", "entry", "1"}, {"action", "hold", "entry", "1"},
+		{"action", "start", "area", "home", "what", strings.Repeat("x", 61)}, {"action", "start", "area", "pain relief", "class", "nsaid", "what", "invented tablets 50 mg"}, {"action", "stop", "entry", "1"}, {"action", "hold", "entry", "1"},
 		{"action", "start", "area", "home", "what", "ramp", "review", "soon"}, {"action", "start", "area", "home", "what", "ramp", "remind", "session"},
 		{"action", "start", "area", "home", "what", "ramp", "remind", "horoscope"}, {"action", "reminders", "entry", "1", "remind", "tablets", "every", "9999"},
 		{"action", "reminders", "entry", "1", "remind", "session", "dates", "next week"}, {"action", "reminders", "entry", "1"},

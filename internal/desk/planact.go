@@ -12,6 +12,7 @@ import (
 	"gaitpost/internal/account"
 	"gaitpost/internal/cadence"
 	"gaitpost/internal/care"
+	"gaitpost/internal/clinic"
 )
 
 // entryForm is what the form of an entry holds.
@@ -188,6 +189,9 @@ func past(v *visit, name string) (int64, error) {
 func detailFields(v *visit, p *care.PlanChange) (err error) {
 	if p.What, err = text(v, "what", 60); err != nil {
 		return err
+	}
+	if clinic.NamesDose(p.What) {
+		return refuse("A dose is not kept here: give the name alone.")
 	}
 	if p.Why, err = text(v, "why", maxLine); err != nil {
 		return err
