@@ -90,6 +90,7 @@ func TestTheExampleShowsTheDefaults(t *testing.T) {
 	on, _ := load(t, switchOn(readExample(t)))
 	require.Equal(t, off.Rules.Thresholds, on.Rules.Thresholds)
 	require.Equal(t, off.Rules.Limits, on.Rules.Limits)
+	require.Equal(t, off.Rules.Reminders, on.Rules.Reminders)
 	require.Equal(t, off.Rules.Cadences, on.Rules.Cadences)
 	require.Equal(t, off.Rules.Quiet, on.Rules.Quiet)
 	require.Equal(t, off.Channels[0].Rate, on.Channels[0].Rate)

@@ -152,6 +152,7 @@ func defaultRules() *care.Rules {
 		Thresholds: clinical.DefaultThresholds(),
 		Limits:     care.DefaultLimits(),
 		Weight:     clinical.DefaultWeightRules(),
+		Reminders:  care.DefaultReminderRules(),
 	}
 	for _, c := range cadenceTable {
 		*c.at(&r.Cadences) = mustParse(c.cron, c.gap)

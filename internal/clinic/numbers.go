@@ -31,6 +31,7 @@ const (
 	mids          = "published smallest important differences of owners' scores span 4.8 to 21.9 % of their scales (Innes et al., PLoS One 2023;18:e0280912; Alves and Innes, PLoS One 2023;18:e0291881)"
 	ewma          = "Lucas and Saccucci, Technometrics 1990;32:1-12"
 	lossBand      = "1 to 2 % a week: AAHA weight guidelines 2014 and 2021, from secondary pages"
+	commonDays    = "days from one to the next where the plan does not say; common practice, no source"
 	nsaidDays     = "adverse reactions to anti-inflammatories cluster at 14 to 30 days (Hampshire et al., JAVMA 2004;225:533-536)"
 )
 
@@ -83,6 +84,17 @@ var numberTable = []numberKey{
 	{"alerts", "one_by_one_first", func(r *care.Rules) any { return &r.Limits.OneByOneFirst }, "0", "52", "", ownChoice},
 	{"alerts", "prompt_at", func(r *care.Rules) any { return &r.Limits.PromptAt }, "06:00", "22:00", "", ownChoice},
 	{"alerts", "despair_pause", func(r *care.Rules) any { return &r.Limits.DespairPause }, "1d", "60d", "", ownChoice},
+
+	{"reminders", "injection_days", func(r *care.Rules) any { return &r.Reminders.Injection }, "7", "366", "", commonDays},
+	{"reminders", "tablets_days", func(r *care.Rules) any { return &r.Reminders.Tablets }, "7", "366", "", commonDays},
+	{"reminders", "test_days", func(r *care.Rules) any { return &r.Reminders.Test }, "7", "731", "", commonDays},
+	{"reminders", "exercises_days", func(r *care.Rules) any { return &r.Reminders.Exercises }, "1", "92", "", commonDays},
+	{"reminders", "supplement_days", func(r *care.Rules) any { return &r.Reminders.Supplement }, "7", "366", "", commonDays},
+	{"reminders", "weighin_days", func(r *care.Rules) any { return &r.Reminders.WeighIn }, "7", "92", "", commonDays},
+	{"reminders", "other_days", func(r *care.Rules) any { return &r.Reminders.Other }, "1", "366", "", commonDays},
+	{"reminders", "ask_again_after", func(r *care.Rules) any { return &r.Reminders.AskAgain }, "1", "14", "", ownChoice},
+	{"reminders", "overdue_after", func(r *care.Rules) any { return &r.Reminders.Overdue }, "3", "60", "", ownChoice},
+	{"reminders", "conversations_a_week", func(r *care.Rules) any { return &r.Reminders.PerWeek }, "2", "4", "", "never more than one a day or four a week; " + ownChoice},
 	{"alerts", "flood_burst", func(r *care.Rules) any { return &r.Limits.FloodBurst }, "0", "1000", "", ownChoice},
 	{"alerts", "flood_refill", func(r *care.Rules) any { return &r.Limits.FloodRefill }, "1s", "10m", "", ownChoice},
 }
@@ -97,6 +109,7 @@ func numberKeys() []Key {
 		{"thresholds", false, "", "index, alerts", ""},
 		{"thresholds.index", false, "", "numbers of the index rules", ""},
 		{"thresholds.alerts", false, "", "waits and counts", ""},
+		{"thresholds.reminders", false, "", "days between reminders, and how much a household hears", ""},
 	}
 	defaults := defaultRules()
 	for _, k := range numberTable {
