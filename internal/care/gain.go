@@ -24,7 +24,7 @@ func (e *Entry) reviewAt() int64 {
 func (d *Dog) Effect(t clinical.Thresholds, e Entry) clinical.Effect {
 	ch := clinical.Change{At: e.Started, Alters: true}
 	for _, o := range d.Plan {
-		if o.ID == e.ID {
+		if o.ID == e.ID || !o.wasGiven() {
 			continue
 		}
 		ch.OtherStart = append(ch.OtherStart, o.Started)

@@ -177,7 +177,7 @@ func (t *turn) screenContext(dog int8) signs.Context {
 		if dog >= 0 && int8(i) != dog {
 			continue
 		}
-		ctx.NSAID = ctx.NSAID || d.takes(NSAID)
+		ctx.NSAID = ctx.NSAID || d.takes(NSAID) || d.takes(Aspirin) // aspirin is one too
 		ctx.Antibody = ctx.Antibody || d.takes(Antibody)
 	}
 	return ctx

@@ -174,6 +174,9 @@ func (t *turn) nextDose(s *heard) []dialog.Line {
 	if e := d.taking(NSAID); nsaid && e != nil {
 		lines = append(lines, t.doseLine(s, "next_dose_named", e.What))
 	}
+	if e := d.taking(Aspirin); nsaid && e != nil {
+		lines = append(lines, t.doseLine(s, "next_dose_named", e.What))
+	}
 	if e := d.taking(Antibody); antibody && e != nil {
 		lines = append(lines, t.doseLine(s, "next_dose_injection", e.What))
 	}
@@ -195,9 +198,7 @@ func (t *turn) hold(a *Alert, s *heard) {
 	d := &t.h.Dogs[s.dog]
 	for i := range d.Plan {
 		e := &d.Plan[i]
-		suspect := e.Class == NSAID && slices.ContainsFunc(s.finding.Signs, signs.Sign.BelongsToNSAID) ||
-			e.Class == Antibody && slices.ContainsFunc(s.finding.Signs, signs.Sign.BelongsToAntibody)
-		if e.Status != Active || !suspect {
+		if e.Status != Active || !mayCause(e, s.finding.Signs) {
 			continue
 		}
 		e.Status, e.Reason = Held, "suspected: "+signLabels(s.finding.Signs)
@@ -245,7 +246,38 @@ func (t *turn) signSentence(s *heard) string {
 	if s.dog < 0 && t.followed() > 1 {
 		what += ", dog not named"
 	}
+	what += t.onPlan(s)
 	return fmt.Sprintf("%s. %s wrote: %s", what, t.h.Contacts[s.contact].Name, quote(s.Text))
+}
+
+// onPlan names what the dog is on that a sign may belong to, and a steroid,
+// which hides some signs and brings others.
+func (t *turn) onPlan(s *heard) string {
+	if s.dog < 0 {
+		return ""
+	}
+	d := &t.h.Dogs[s.dog]
+	var on []string
+	for i := range d.Plan {
+		if e := &d.Plan[i]; e.Status != Ended && (mayCause(e, s.finding.Signs) || e.Class == Steroid) {
+			on = append(on, fit(e.What, mostThing)+" since "+longDay(dayOf(e.Started, t.zone())))
+		}
+	}
+	if len(on) == 0 {
+		return ""
+	}
+	return "; on " + strings.Join(on, " and ")
+}
+
+// mayCause reports whether a sign may belong to a medicine of the plan.
+func mayCause(e *Entry, found []signs.Sign) bool {
+	switch e.Class {
+	case NSAID, Aspirin:
+		return slices.ContainsFunc(found, signs.Sign.BelongsToNSAID)
+	case Antibody:
+		return slices.ContainsFunc(found, signs.Sign.BelongsToAntibody)
+	}
+	return false
 }
 
 func signLabels(found []signs.Sign) string {
