@@ -74,6 +74,7 @@ func newRootCmd(e env) *cobra.Command {
 		newRegisterHookCmd(e),
 		newReliabilityCmd(e),
 		newReportCmd(e),
+		newRulesCmd(e),
 		newScriptCmd(e),
 		newServeCmd(e),
 		newSimulateCmd(e),
