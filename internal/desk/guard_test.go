@@ -50,7 +50,7 @@ func at(path string, id contact.ID) string {
 
 // Every route that names a household is tried with another clinic's: with its
 // real ids, from an account that may do everything.
-func TestAClinicNeverSeesAnothers(t *testing.T) {
+func TestThreatInsiderOfAnotherClinic(t *testing.T) {
 	t.Parallel()
 	b := newBench(t, nil)
 	other := b.enrol("valley", 1, "Marked Owner", care.EnrolledDog{Name: "Markedog"})
