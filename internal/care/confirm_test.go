@@ -88,3 +88,24 @@ func TestCodesAreNotGuessedAndRunOut(t *testing.T) {
 	}
 	require.Greater(t, len(seen), 15)
 }
+
+// Whatever a text from a practitioner's number says, her line answers it or says
+// that it can't, and asks for nothing that does not exist.
+func FuzzLineText(f *testing.F) {
+	for _, text := range []string{"", "LIST", "1 OK note", "1 close phoned", "1 quiet 14", "YES 0000", "999999999999 ok", "1 quiet -9223372036854775808", "\x00\xff", "ok", "1 noreply", "#1: close died"} {
+		f.Add(text)
+	}
+	rules := testRules(f)
+	f.Fuzz(func(t *testing.T, text string) {
+		k := &line{rules: rules, l: care.Line{Clinic: "hill", Practitioner: "lee"}}
+		k.notice(item(1, "Bramble", care.Now))
+		for range 2 {
+			res := k.text(text)
+			require.LessOrEqual(t, len(res.Commands), 1)
+			for _, c := range res.Commands {
+				require.Equal(t, care.Item{Household: "h1"}.Household, c.Household)
+			}
+			require.Len(t, res.Send, 1)
+		}
+	})
+}

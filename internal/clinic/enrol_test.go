@@ -250,6 +250,21 @@ func FuzzEnrolYAML(f *testing.F) {
 	f.Fuzz(func(t *testing.T, text string) { holdsWhatItReads(t, r, "c.yaml", text) })
 }
 
+func FuzzPlanChange(f *testing.F) {
+	f.Add("nsaid:carprofen since 2026-01-02", "sick", "2026-03-01", "07700 900401")
+	f.Add("\x00", "=1+1", "2026-02-30", "+447700900401")
+	f.Add("therapy:hydrotherapy", "", "", "x")
+	c, _ := LoadFrom(Source{Getenv: env, Files: plainFiles(f)})
+	r := EnrolReader{Rules: c[0].Rules, Now: time.Date(2026, 3, 2, 12, 0, 0, 0, time.UTC)}
+	f.Fuzz(func(t *testing.T, what, why, on, phone string) {
+		_, problems := r.PlanChange("x", []Field{{ColumnAction, "--start", "start"}, {ColumnWhat, "--start", what}, {ColumnReason, "--reason", why},
+			{ColumnOn, "--on", on}, {"phone", "--phone", phone}, {"dog", "--dog", "Bramble"}})
+		for _, p := range problems {
+			require.NotContains(t, p.String(), "\n")
+		}
+	})
+}
+
 // holdsWhatItReads checks what every enrolment promises, whatever was read.
 func holdsWhatItReads(t *testing.T, r EnrolReader, name, text string) {
 	got, problems := r.Read(name, []byte(text))
