@@ -135,7 +135,7 @@ func explainTo(w io.Writer, c *clinic.Clinic) {
 		}
 		fmt.Fprintf(t, "%s\t%s\t%s\t%s\n", s.Key, s.Value, from, about(s))
 	}
-	t.Flush()
+	_ = t.Flush()
 }
 
 // about is what a setting may be and where its default comes from.

@@ -78,10 +78,10 @@ func (s *storeFlags) open(ctx context.Context, e env, h *contact.Hasher) (st *st
 		err = s.inEffect(ctx, e, st, settings)
 	}
 	if err != nil {
-		client.Close()
+		_ = client.Close()
 		return nil, nil, err
 	}
-	return st, func() { client.Close() }, nil
+	return st, func() { _ = client.Close() }, nil
 }
 
 // inEffect lets the rules that were handed out hold what was changed at the desk
