@@ -7,5 +7,6 @@
 // cluster. An ordinary message costs two round trips: load and commit.
 //
 // Keys hold only keyed hashes of contacts. Every value passes the seal of
-// seal.go on its way in and out.
+// seal.go on its way in and out; keyring.go says how it is sealed, reseal.go how
+// it is sealed anew.
 package store
