@@ -73,7 +73,7 @@ func runDemo(ctx context.Context, e env, o demoOptions) error {
 	began := e.now()
 	// Half a year passes in seconds and leaves much behind that is soon dead:
 	// collecting it less often saves a quarter of the time.
-	defer debug.SetGCPercent(debug.SetGCPercent(400))
+	defer debug.SetGCPercent(debug.SetGCPercent(gcPercent))
 	w, err := newDemoWorld(ctx, o)
 	if err != nil {
 		return fmt.Errorf("the demo could not be set up: %w", err)

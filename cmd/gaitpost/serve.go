@@ -79,6 +79,7 @@ words of anybody.`,
 
 // serve runs the service until the context ends, and stops it in order.
 func serve(ctx context.Context, e env, o serveOptions) error {
+	defer collectLess(e)()
 	log := slog.New(slog.NewJSONHandler(e.stderr, nil))
 	redis.SetLogger(redisLog{log})
 	s, err := prepare(e, o, log)
