@@ -113,12 +113,16 @@ func Suggest(r *Rules, d *Dog, at int64) []Suggestion {
 		return nil
 	}
 	l := lookAt(r, d, at)
+	return l.suggest()
+}
+
+func (l *look) suggest() []Suggestion {
 	for _, rule := range suggestionRules {
-		rule(&l)
+		rule(l)
 	}
 	for i := range l.list {
 		s := &l.list[i]
-		s.Answer = d.answerTo(r, s, at)
+		s.Answer = l.d.answerTo(l.r, s, l.at)
 		s.Reason = sentenceOf(strings.TrimSuffix(s.Reason, ".")) // a name may open it as it was written
 		if s.Draft != nil && s.Wait == "" {
 			s.Wait = l.justBegun()
@@ -210,10 +214,13 @@ var Areas = []Area{AreaPain, AreaWeight, AreaActivity, AreaHome, AreaTherapy, Ar
 
 // PlanCover says for each area of a dog's plan how it stands.
 func PlanCover(r *Rules, d *Dog, at int64) []AreaCover {
-	all := Suggest(r, d, at)
+	l := lookAt(r, d, at)
+	if d.Status != Died && d.Status != Left {
+		l.suggest()
+	}
 	list := make([]AreaCover, 0, len(Areas))
 	for _, a := range Areas {
-		list = append(list, d.cover(r, a, all, at))
+		list = append(list, l.cover(a))
 	}
 	return list
 }
@@ -230,9 +237,9 @@ func Uncovered(r *Rules, d *Dog, at int64) []Area {
 	return list
 }
 
-func (d *Dog) cover(r *Rules, a Area, all []Suggestion, at int64) AreaCover {
+func (l *look) cover(a Area) AreaCover {
 	c := AreaCover{Area: a, State: CoverRunning}
-	for _, e := range d.Plan {
+	for _, e := range l.d.Plan {
 		if e.Area != a || e.Status == Ended {
 			continue
 		}
@@ -240,22 +247,22 @@ func (d *Dog) cover(r *Rules, a Area, all []Suggestion, at int64) AreaCover {
 		switch {
 		case e.Status == Held:
 			c.State = CoverHeld
-		case e.Review != 0 && e.Review < at && c.State == CoverRunning:
+		case e.Review != 0 && e.Review < l.at && c.State == CoverRunning:
 			c.State = CoverStale
 		}
 	}
 	if len(c.Entries) > 0 {
 		return c
 	}
-	c.State, c.About = d.without(r, a, at)
-	for i := range all {
-		s := &all[i]
+	c.State, c.About = l.without(a)
+	for i := range l.list {
+		s := &l.list[i]
 		if s.Area != a || s.Kind == SuggestReview {
 			continue
 		}
 		c.State, c.About = CoverNone, s.Reason
 		if s.Answer != nil && s.Answer.Verdict == Rejected {
-			c.State, c.About = CoverAside, "Decided against on "+r.date(s.Answer.At)+": "+s.Answer.Why
+			c.State, c.About = CoverAside, "Decided against on "+l.r.date(s.Answer.At)+": "+s.Answer.Why
 		}
 		break
 	}

@@ -52,7 +52,7 @@ func (l *look) painAgain() {
 	if len(running) == 0 {
 		return
 	}
-	state, lowest, n := clinical.StaysHigh(l.now, l.d.Course.Readings())
+	state, lowest, n := clinical.StaysHigh(l.now, l.past)
 	if state != clinical.NoGainStays {
 		return
 	}
@@ -105,7 +105,7 @@ func (l *look) dose() {
 // lately counts the check-ins that a stable dog is judged by, with their mean
 // and highest index.
 func (l *look) lately() (n int, mean, highest float64) {
-	for _, x := range l.d.Course.Readings() {
+	for _, x := range l.past {
 		if x.Index.Scored && !x.Before && l.since(x.At) <= stableOver {
 			n++
 			mean += float64(x.Index.Total)

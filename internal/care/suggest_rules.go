@@ -53,6 +53,7 @@ var suggestionRules = []func(*look){
 
 // look is one look at a dog.
 type look struct {
+	past []clinical.Reading
 	r    *Rules
 	d    *Dog
 	at   int64
@@ -62,8 +63,8 @@ type look struct {
 	list []Suggestion
 }
 
-func lookAt(r *Rules, d *Dog, at int64) look {
-	l := look{r: r, d: d, at: at, now: d.Thresholds(r.Thresholds)}
+func lookAt(r *Rules, d *Dog, at int64) *look {
+	l := &look{r: r, d: d, at: at, now: d.Thresholds(r.Thresholds), past: d.Course.Readings()}
 	l.course()
 	return l
 }
@@ -73,16 +74,15 @@ func (l *look) add(s Suggestion) { l.list = append(l.list, s) }
 // course looks at the last check-ins.
 func (l *look) course() {
 	n, sum := 0, 0.0
-	readings := l.d.Course.Readings()
-	for i := len(readings) - 1; i >= 0; i-- {
-		x := readings[i]
+	for i := len(l.past) - 1; i >= 0 && n < 2; i-- {
+		x := &l.past[i]
 		if !x.Index.Scored {
 			continue
 		}
 		if l.last == nil {
-			l.last = &x
+			l.last = x
 		}
-		if n < 2 && l.last.At-x.At <= int64(l.now.RunningDays)*day {
+		if l.last.At-x.At <= int64(l.now.RunningDays)*day {
 			n, sum = n+1, sum+float64(x.Index.Pain)
 		}
 	}
@@ -359,15 +359,13 @@ func (l *look) examination() {
 }
 
 // without is how an area stands that has nothing on it and no suggestion.
-func (d *Dog) without(r *Rules, a Area, at int64) (CoverState, string) {
-	l := lookAt(r, d, at)
+func (l *look) without(a Area) (CoverState, string) {
 	switch a {
 	case AreaTherapy:
-		l.painRelief()
 		return CoverWaits, l.comfort()
 	case AreaWeight:
-		if d.BCS != 0 {
-			return CoverIdle, fmt.Sprintf("Body condition %d of 9: nothing to lose.", d.BCS)
+		if l.d.BCS != 0 {
+			return CoverIdle, fmt.Sprintf("Body condition %d of 9: nothing to lose.", l.d.BCS)
 		}
 		return CoverNone, "Nothing is recorded; body condition has not been scored."
 	}

@@ -13,7 +13,8 @@ type Withdraw struct {
 	Why   string `cbor:"3,keyasint"`
 }
 
-// PlanWithdraw is the code of such a fact.
+// PlanWithdraw is the code of such a fact; its Number is since when the entry
+// was on the plan.
 const PlanWithdraw PlanAction = "withdraw"
 
 // withdraw takes a wrongly entered entry off the plan. What was scheduled for
@@ -31,7 +32,7 @@ func (t *turn) withdraw(by string, w *Withdraw) Reason {
 	e.Reason = w.Why
 	d.Plan = slices.Delete(slices.Clone(d.Plan), i, i+1)
 	d.Withdrawn = append(slices.Clone(d.Withdrawn), e)
-	t.fact(Fact{Kind: FactPlan, Dog: w.Dog + 1, Code: string(PlanWithdraw), Text: e.What, ID: string(e.Class), By: by, Number: float64(t.at)})
+	t.fact(Fact{Kind: FactPlan, Dog: w.Dog + 1, Code: string(PlanWithdraw), Text: e.What, ID: string(e.Class), By: by, Number: float64(e.Started)})
 	t.scheduleSignsOnly(d)
 	t.judgePlan(w.Dog)
 	return PracticeDone

@@ -4,7 +4,6 @@ import (
 	"net/http"
 	"strings"
 	"testing"
-	"time"
 
 	"github.com/stretchr/testify/require"
 
@@ -205,6 +204,37 @@ func TestAnEntryIsWithdrawn(t *testing.T) {
 	require.Empty(t, b.household("hillside", id).Dogs[0].Plan)
 }
 
+// What was entered in error did nothing: no effect is shown of it.
+func TestAWithdrawnEntryHasNoEffect(t *testing.T) {
+	t.Parallel()
+	b, _, id, plan := planned(t, account.Vet, care.EnrolledDog{})
+	b.checkIns("hillside", id, 2, 2, 2, 2)
+	vet := b.signedIn("hillside", account.Vet)
+	vet.start(plan, "area", "therapy", "what", "laser", "comfort", "yes").done("planned")
+	b.checkIns("hillside", id, 1, 1, 1, 1, 1, 1, 1, 1)
+	vet = b.signedIn("hillside", account.Vet)
+	dog := at("/h/:id/dogs/:dog", id)
+	vet.get(dog).has("#plan", "What changes did", "Start laser")
+	vet.post(plan+"/withdraw", "entry", "1", "why", "never happened").done("withdrawn")
+	require.NotContains(t, vet.get(dog).text("#plan"), "laser")
+}
+
+// Nothing that owners may be given tells what was suggested or decided about it.
+func TestSuggestionsAreOnNoPaper(t *testing.T) {
+	t.Parallel()
+	b, vet, id, plan := planned(t, account.Vet, care.EnrolledDog{BCS: 8, Grams: 30_000})
+	vet.post(plan+"/suggestion", "kind", "body-weight", "verdict", "decline", "why", "MARKEDWORD").done("declined")
+	vet.get(plan).has("#aside", "MARKEDWORD")
+	for _, paper := range []string{"report", "card", "timeline", "reaction"} {
+		page := vet.get(at("/h/:id/dogs/:dog", id) + "/" + paper).ok()
+		for _, word := range []string{"MARKEDWORD", "Talk about body weight", "Think of one supplement", "suggest"} {
+			require.NotContains(t, page.body, word, paper)
+		}
+	}
+	b.says("hillside", id, "hello")
+	require.NotContains(t, vet.get(at("/h/:id", id)).body, "MARKEDWORD")
+}
+
 func TestFindingsStandOnThePlan(t *testing.T) {
 	t.Parallel()
 	_, vet, id, plan := planned(t, account.Vet, care.EnrolledDog{})
@@ -280,7 +310,7 @@ func TestBadPlanFormsAreRefused(t *testing.T) {
 // The list of dogs and the page of the plan say the same of what is not covered.
 func TestTheListAndThePlanAgree(t *testing.T) {
 	t.Parallel()
-	b, vet, id, plan := planned(t, account.Vet, care.EnrolledDog{BCS: 5, Plan: []care.Entry{{Area: care.AreaHome, What: "rugs"}}})
+	_, vet, id, plan := planned(t, account.Vet, care.EnrolledDog{BCS: 5, Plan: []care.Entry{{Area: care.AreaHome, What: "rugs"}}})
 	list := func() string { return vet.get("/desk/dogs").text("td[data-name=Not_on_the_plan]") }
 	require.Equal(t, "pain relief, activity, therapy, supplements", list())
 	page := vet.get(plan).ok()
@@ -291,5 +321,4 @@ func TestTheListAndThePlanAgree(t *testing.T) {
 	page.has("section.area[data-area=therapy][data-state=waits]", "Pain relief is looked at first")
 	vet.post(at("/h/:id/dogs/:dog/plan/suggestion", id), "kind", "supplement", "verdict", "decline", "why", "no").done("declined")
 	require.Equal(t, "pain relief, activity, therapy", list())
-	b.pass(time.Minute)
 }

@@ -318,6 +318,11 @@ func (x *reader) plan(e *Entry, f *care.Fact) {
 	switch care.PlanAction(f.Code) {
 	case care.PlanDetails, care.PlanReminders, care.PlanDone, care.PlanDecline:
 		return // nothing that the dog gets has changed
+	case care.PlanWithdraw: // Number: since when it was on the plan, in error
+		x.h.Changes = slices.DeleteFunc(x.h.Changes, func(c Change) bool {
+			return strings.EqualFold(c.What, f.Text) && c.At >= int64(f.Number)
+		})
+		return
 	}
 	c := Change{At: e.At.Unix(), Action: f.Code, What: f.Text, By: f.By, Class: care.MedicineClass(f.ID)}
 	if f.Number > 0 {
