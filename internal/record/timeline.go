@@ -279,7 +279,9 @@ func joinWords(a, b string) string {
 var promptNames = map[care.PromptKind]string{care.PromptInvitation: "invitation", care.PromptCheckIn: "check-in", care.PromptSignsOnly: "signs-only text",
 	care.PromptWeighIn: "weigh-in", care.PromptReassessment: "reassessment", care.PromptReached: "question whether a vet was reached",
 	care.PromptFarewell: "question which dog has died", care.PromptSignCheck: "question about a sign",
-	care.PromptNewContact: "question about a new address"}
+	care.PromptNewContact: "question about a new address",
+	care.PromptInjection:  "question about a repeat injection", care.PromptTablets: "question about tablets to collect",
+	care.PromptTest: "question about a test", care.PromptSession: "question about a session"}
 
 // prompt follows a dialog; with a new one, answers are corrections no more.
 func (t *timeline) prompt(f *care.Fact, l *timelineLine) {
