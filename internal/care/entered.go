@@ -171,7 +171,7 @@ var indexReasons = [clinical.SignalCount]AlertReason{Level, Rise, Drift, Jump}
 func (t *turn) enteredSigns(c *EnteredCheckIn) {
 	ctx := t.screenContext(c.Dog)
 	ev := evidence{dog: c.Dog, reason: SignAlert, urgency: Today, signs: c.Signs,
-		sentence: signLabels(c.Signs) + ", told to the practice"}
+		sentence: signLabels(c.Signs) + t.onPlan(c.Dog, c.Signs) + ", told to the practice"}
 	for _, s := range c.Signs {
 		if s.Urgency(ctx) > 1 {
 			ev.reason, ev.urgency = RedFlag, Now

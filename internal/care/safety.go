@@ -246,20 +246,20 @@ func (t *turn) signSentence(s *heard) string {
 	if s.dog < 0 && t.followed() > 1 {
 		what += ", dog not named"
 	}
-	what += t.onPlan(s)
+	what += t.onPlan(s.dog, s.finding.Signs)
 	return fmt.Sprintf("%s. %s wrote: %s", what, t.h.Contacts[s.contact].Name, quote(s.Text))
 }
 
 // onPlan names what the dog is on that a sign may belong to, and a steroid,
 // which hides some signs and brings others.
-func (t *turn) onPlan(s *heard) string {
-	if s.dog < 0 {
+func (t *turn) onPlan(dog int8, found []signs.Sign) string {
+	if dog < 0 {
 		return ""
 	}
-	d := &t.h.Dogs[s.dog]
+	d := &t.h.Dogs[dog]
 	var on []string
 	for i := range d.Plan {
-		if e := &d.Plan[i]; e.Status != Ended && (mayCause(e, s.finding.Signs) || e.Class == Steroid) {
+		if e := &d.Plan[i]; e.Status != Ended && (mayCause(e, found) || e.Class == Steroid) {
 			on = append(on, fit(e.What, mostThing)+" since "+longDay(dayOf(e.Started, t.zone())))
 		}
 	}
