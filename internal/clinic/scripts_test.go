@@ -29,8 +29,8 @@ func TestAClinicsOwnScriptsAreLaidOver(t *testing.T) {
 	clinics, problems, builtin := withScript(t, `script: help
 version: 1
 texts:
-  - id: declined
-    say: {en: "Fine, {practice} won't text you about {dog}. To have the texts, reply START or ring {phone}."}
+  - id: stop_confirmed
+    say: {en: "{practice}: no more texts about {dog}. To have them back reply START, or ring {phone}."}
 `)
 	require.Empty(t, problems)
 	require.Len(t, clinics, 1)
@@ -43,8 +43,8 @@ func TestNoScriptOfAClinicRemovesANumber(t *testing.T) {
 	clinics, problems, _ := withScript(t, `script: help
 version: 1
 texts:
-  - id: declined
-    say: {en: "Fine, {practice} won't text you about {dog}."}
+  - id: stop_confirmed
+    say: {en: "{practice}: no more texts about {dog}. To have them back reply START."}
 `)
 	require.Empty(t, clinics)
 	require.Contains(t, strings.Join(problems, "\n"), "config/own/help.yaml:")
