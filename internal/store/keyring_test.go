@@ -10,6 +10,8 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
+	"os"
+	"regexp"
 	"strings"
 	"testing"
 
@@ -264,6 +266,21 @@ func TestEverythingIsSealedAnew(t *testing.T) {
 		require.Zero(t, again.Resealed, "what was done is not done again")
 		requireWhole(t, s)
 	})
+}
+
+// Every kind of key that is spelt in this package is known to the sweep: what it
+// does not know would stay under an old key for ever.
+func TestTheSweepKnowsEveryKindOfKey(t *testing.T) {
+	kinds := 0
+	for _, file := range []string{"keys.go", "deskkeys.go"} {
+		text, err := os.ReadFile(file)
+		require.NoError(t, err)
+		for _, m := range regexp.MustCompile(`(?:\] \+ ":|deskKey\(u, ")([a-z]+)`).FindAllStringSubmatch(string(text), -1) {
+			require.True(t, looks[m[1]] != nil || unsealed[m[1]], "the sweep does not know keys of the kind %q: add it to looks, or to unsealed where it keeps no sealed value", m[1])
+			kinds++
+		}
+	}
+	require.GreaterOrEqual(t, kinds, 15)
 }
 
 // requireNewest seals everything anew and wants all but what waits in a stream
