@@ -11,6 +11,8 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
+	"strings"
+	"sync"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -135,6 +137,31 @@ func newHasher(t *testing.T, key string) *contact.Hasher {
 
 // Source: RFC 2104 HMAC and FIPS 180-4 SHA-256 as in Go's standard library, over
 // the layout the comment promises.
+// Hashes are used again by whoever comes next: they must not mix.
+func TestIdsComeOutTheSameSideBySide(t *testing.T) {
+	h := newHasher(t, strings.Repeat("k", contact.MinKeyBytes))
+	id := func(i int) contact.ID {
+		return h.ID("ashgrove", contact.Address{Channel: contact.SMS, Value: fmt.Sprintf("+4477009%05d", i)})
+	}
+	want := make([]contact.ID, 50)
+	for i := range want {
+		want[i] = id(i)
+	}
+	var wg sync.WaitGroup
+	var got [8][50]contact.ID
+	for w := range got {
+		wg.Go(func() {
+			for i := range want {
+				got[w][i] = id(i)
+			}
+		})
+	}
+	wg.Wait()
+	for w := range got {
+		require.Equal(t, want, got[w][:])
+	}
+}
+
 func TestHasherID(t *testing.T) {
 	key := "invented-test-key-0123456789"
 	h := newHasher(t, key)

@@ -8,6 +8,7 @@ import (
 	"errors"
 	"fmt"
 	"hash"
+	"sync"
 )
 
 // Partitions is the number of partitions households are spread over. It is part
@@ -54,7 +55,7 @@ func (id ID) Partition() int {
 }
 
 // Hasher makes contact ids with a secret key. It is safe for concurrent use.
-type Hasher struct{ key []byte }
+type Hasher struct{ macs sync.Pool } // of *mac
 
 // NewHasher returns a Hasher for a secret of at least MinKeyBytes bytes. The
 // same secret must be used for as long as the store lives. Error: ErrKeyTooShort.
@@ -62,26 +63,32 @@ func NewHasher(key []byte) (*Hasher, error) {
 	if len(key) < MinKeyBytes {
 		return nil, fmt.Errorf("%w: it has %d bytes, at least %d are needed", ErrKeyTooShort, len(key), MinKeyBytes)
 	}
-	return &Hasher{key: append([]byte(nil), key...)}, nil
+	key = append([]byte(nil), key...)
+	return &Hasher{sync.Pool{New: func() any { return &mac{hash: hmac.New(sha256.New, key)} }}}, nil
+}
+
+// mac is a hash with the key taken in, and room for what it hashes and gives.
+type mac struct {
+	hash hash.Hash
+	text []byte
+	sum  [sha256.Size]byte
 }
 
 // ID is the contact's id at a clinic: HMAC-SHA256 (RFC 2104) over clinic, channel
 // and value, each preceded by its length, cut to 128 bits.
 func (h *Hasher) ID(clinic string, a Address) ID {
-	mac := hmac.New(sha256.New, h.key)
-	writeField(mac, clinic)
-	writeField(mac, string(a.Channel))
-	writeField(mac, a.Value)
-	return ID(hex.EncodeToString(mac.Sum(nil)[:idBytes]))
+	m := h.macs.Get().(*mac)
+	defer h.macs.Put(m)
+	m.text = appendField(appendField(appendField(m.text[:0], clinic), string(a.Channel)), a.Value)
+	m.hash.Reset()
+	m.hash.Write(m.text)
+	return ID(hex.EncodeToString(m.hash.Sum(m.sum[:0])[:idBytes]))
 }
 
-// writeField writes the length first, so that moving a character from one field
+// appendField puts the length first, so that moving a character from one field
 // to the next gives another id.
-func writeField(mac hash.Hash, field string) {
-	var length [4]byte
-	binary.BigEndian.PutUint32(length[:], uint32(len(field)))
-	mac.Write(length[:])
-	mac.Write([]byte(field))
+func appendField(b []byte, field string) []byte {
+	return append(binary.BigEndian.AppendUint32(b, uint32(len(field))), field...)
 }
 
 // Format hides the secret from fmt, whatever the verb.
