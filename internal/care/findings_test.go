@@ -1,7 +1,9 @@
 package care_test
 
 import (
+	"fmt"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 
@@ -106,4 +108,25 @@ func TestAnEntryEnteredInError(t *testing.T) {
 	require.Len(t, k.house.Dogs[0].Plan, 1)
 	k.do(care.Event{Practice: &care.Practice{By: "lee", Plan: &care.PlanChange{Dog: "Bramble", Action: care.PlanStart, What: "rugs", Area: care.AreaHome}}})
 	require.Equal(t, uint16(3), k.house.Dogs[0].Plan[1].ID)
+}
+
+// A reminder that is being talked about ends with the entry it belongs to.
+func TestAWithdrawnEntryIsNotRemindedOf(t *testing.T) {
+	t.Parallel()
+	for name, days := range map[string]int{"before it speaks": 3, "while it is talked about": 7} {
+		k := watched(t)
+		k.rules.Cadences = care.Cadences{Digest: k.rules.Cadences.Digest}
+		k.house.Dogs[0].Due = nil
+		k.do(care.Event{Practice: &care.Practice{By: "lee", Plan: &care.PlanChange{Dog: "Bramble", Action: care.PlanStart, What: "invented diet",
+			Area: care.AreaSupplement, Reminders: []care.Reminder{{Kind: care.RemindTablets, Every: 7}}}}})
+		k.moveTo(monday.AddDate(0, 0, days).Add(8 * time.Hour))
+		e := k.house.Dogs[0].Plan[len(k.house.Dogs[0].Plan)-1]
+		require.Equal(t, "invented diet", e.What)
+		require.Equal(t, days == 7, k.house.Contacts[0].Talk.Open != nil, name)
+		k.do(care.Event{Practice: &care.Practice{By: "lee", Withdraw: &care.Withdraw{Entry: e.ID, Why: "another dog's"}}})
+		require.Nil(t, k.house.Contacts[0].Talk.Open, name)
+		k.sent = nil
+		k.moveTo(monday.AddDate(0, 0, 40))
+		require.NotContains(t, fmt.Sprint(k.sent), "invented diet", name)
+	}
 }

@@ -35,6 +35,9 @@ func (t *turn) withdraw(by string, w *Withdraw) Reason {
 	t.fact(Fact{Kind: FactPlan, Dog: w.Dog + 1, Code: string(PlanWithdraw), Text: e.What, ID: string(e.Class), By: by, Number: float64(e.Started)})
 	t.scheduleSignsOnly(d)
 	t.judgePlan(w.Dog)
+	t.stopReminding(w.Dog, e.ID)
+	t.placeReminders(d)
+	t.judgeReviews(w.Dog)
 	return PracticeDone
 }
 

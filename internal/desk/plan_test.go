@@ -57,7 +57,7 @@ func TestAPlanIsBuilt(t *testing.T) {
 	page = vet.get(plan).ok()
 	page.has("#e-1 h4", "Invented injection", "active")
 	page.has("#e-1 dl", "antibody injection", "24 Feb 2026", "stiff hips", "the practice", "entered by Sam Vet", "B-77", "21 Apr 2026", "expected to change it",
-		"Repeat injection, every 28 days")
+		"Repeat injection, every 28 days", "next 24 Mar 2026")
 	page.has("section.area[data-area=pain_relief][data-state=covered]")
 
 	vet.post(plan, "action", "reminders", "entry", "1", "remind", "test", "dates", "2026-03-20, 2026-06-20", "remark", "fasting").done("planned")
