@@ -157,6 +157,9 @@ func (w *walk) readYesNo(st *Step, text string) reading {
 // meant reads a whole reply that says yes or no at this step in particular:
 // "fine" agrees to an invitation, and reports nothing new.
 func (w *walk) meant(st *Step, text string) (yes, ok bool) {
+	if len(st.yes) == 0 && len(st.no) == 0 {
+		return false, false
+	}
 	whole := strings.Join(strings.FieldsFunc(strings.ToLower(text), func(r rune) bool {
 		return !unicode.IsLetter(r) && !unicode.IsDigit(r)
 	}), " ")

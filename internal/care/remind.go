@@ -378,9 +378,14 @@ func (t *turn) reminderFact(r reminderRef, e *Entry, m *Reminder, code, why stri
 
 // nextReminder considers when a dog's reminders next matter.
 func (t *turn) nextReminder(d *Dog, hold int64, consider func(int64)) {
-	d.eachReminder(func(_ *Entry, m *Reminder) {
-		if m.At != 0 {
-			consider(max(m.At, hold))
+	for k := range d.Plan {
+		if d.Plan[k].Status != Active {
+			continue
 		}
-	})
+		for _, m := range d.Plan[k].Reminders {
+			if m.At != 0 {
+				consider(max(m.At, hold))
+			}
+		}
+	}
 }

@@ -45,8 +45,13 @@ func (t *turn) nextReview(consider func(int64)) {
 			if e.Status != Ended && e.Review > t.at {
 				consider(e.Review)
 			}
+			if e.Status != Active {
+				continue
+			}
+			for n := range e.Reminders {
+				consider(t.overdueAt(&e.Reminders[n]))
+			}
 		}
-		d.eachReminder(func(_ *Entry, m *Reminder) { consider(t.overdueAt(m)) })
 	}
 }
 
