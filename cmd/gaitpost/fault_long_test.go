@@ -5,10 +5,18 @@ package main
 import (
 	"slices"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 
 	"gaitpost/internal/store/redistest"
+)
+
+const (
+	failOver      = true             // of a cluster's master, which takes a while
+	outage        = 30 * time.Second // Redis stays away
+	takeover      = 45 * time.Second // of what a dead sender left: the default
+	dueHouseholds = 10_000
 )
 
 // At least 200 kills over at least 10,000 messages, each posted three times.

@@ -12,6 +12,8 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"strconv"
+	"strings"
 	"sync"
 	"syscall"
 	"testing"
@@ -122,6 +124,7 @@ func (r *rig) open(redisURL string) {
 // process is one process of the program.
 type process struct {
 	cmd      *exec.Cmd
+	metrics  string // address, once it is ready
 	log      *lockedBuffer
 	ready    chan struct{} // closed once it takes requests
 	standing chan struct{} // closed once it stands at its point
@@ -153,11 +156,13 @@ func (p *process) follow(errs io.Reader) {
 	lines := bufio.NewScanner(errs)
 	lines.Buffer(nil, 1<<20)
 	for lines.Scan() {
-		var entry struct{ Msg, For, Level string }
-		if json.Unmarshal(lines.Bytes(), &entry) != nil || entry.Level != "INFO" {
+		var entry struct{ Msg, For, Level, Address string }
+		if json.Unmarshal(lines.Bytes(), &entry) != nil || entry.Level != "INFO" && !strings.HasPrefix(entry.Msg, "settings: ") {
 			_, _ = p.log.Write(append(lines.Bytes(), '\n'))
 		}
 		switch {
+		case entry.Msg == "listening" && entry.For == "metrics":
+			p.metrics = entry.Address
 		case entry.Msg == "listening" && entry.For == "requests":
 			close(p.ready)
 		case entry.Msg == "standing at a point":
@@ -174,8 +179,11 @@ func (p *process) kill() {
 	<-p.ended
 }
 
+// slack is for a busy machine, on top of a time that a test holds to.
+const slack = time.Second
+
 // patience is how long anything may take that a fault test waits for.
-const patience = 40 * time.Second
+const patience = 40*time.Second + takeover
 
 // seen waits for something, or fails with what the process said.
 func (r *rig) seen(p *process, what <-chan struct{}, name string) {
@@ -195,6 +203,41 @@ func (r *rig) eventually(what string, holds func() bool) {
 	require.Eventually(r.t, holds, patience, 50*time.Millisecond, what)
 }
 
+// part starts a process that does only a part of the work.
+func (r *rig) part(role, point string, args ...string) *process {
+	r.t.Helper()
+	p := r.start(point, append([]string{"--role", role, "--listen", "127.0.0.1:0", "--metrics-listen", "127.0.0.1:0"}, args...)...)
+	r.seen(p, p.ready, "readiness of the "+role)
+	return p
+}
+
+// sum adds up a metric of a process, over all labels.
+func (r *rig) sum(p *process, name string) (total float64) {
+	r.t.Helper()
+	resp, err := http.Get("http://" + p.metrics + "/metrics")
+	require.NoError(r.t, err)
+	defer resp.Body.Close()
+	lines := bufio.NewScanner(resp.Body)
+	for lines.Scan() {
+		if strings.HasPrefix(lines.Text(), "gaitpost_"+name+"{") {
+			fields := strings.Fields(lines.Text())
+			n, err := strconv.ParseFloat(fields[len(fields)-1], 64)
+			require.NoError(r.t, err)
+			total += n
+		}
+	}
+	return total
+}
+
+// received counts what each number was sent.
+func (r *rig) received() map[string]int {
+	got := map[string]int{}
+	for _, m := range r.provider.Sent() {
+		got[m.To]++
+	}
+	return got
+}
+
 // handset is the i-th invented number; Ofcom's range for drama ends before that
 // many, so that the rest are of no country's making.
 func handset(i int) string { return fmt.Sprintf("+4477009%05d", i) }
@@ -202,13 +245,22 @@ func handset(i int) string { return fmt.Sprintf("+4477009%05d", i) }
 // enrol enrols one more household, whose owner agreed at the practice, and
 // returns its telephone number. prepare is called before anything is sent there.
 func (r *rig) enrol(ctx context.Context, prepare func(number string)) (string, error) {
-	r.mu.Lock()
-	number := handset(1000 + r.next)
-	r.next++
-	r.mu.Unlock()
+	number := r.number()
 	if prepare != nil {
 		prepare(number)
 	}
+	return number, r.enrolAt(ctx, number)
+}
+
+// number is a telephone number that nobody has had yet.
+func (r *rig) number() string {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.next++
+	return handset(999 + r.next)
+}
+
+func (r *rig) enrolAt(ctx context.Context, number string) error {
 	a := contact.Address{Channel: contact.SMS, Value: number}
 	id := r.store.ID("hillside", a)
 	for i, p := range []care.Practice{
@@ -219,10 +271,10 @@ func (r *rig) enrol(ctx context.Context, prepare func(number string)) (string, e
 	} {
 		_, err := r.store.Do(ctx, r.rules, id, care.Event{Key: fmt.Sprintf("enrol/%s/%d", number, i), At: r.now(), Practice: &p})
 		if err != nil {
-			return "", fmt.Errorf("enrolling: %w", err)
+			return fmt.Errorf("enrolling: %w", err)
 		}
 	}
-	return number, nil
+	return nil
 }
 
 // settled waits until nothing is under way any more. It returns how many

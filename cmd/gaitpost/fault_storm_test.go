@@ -28,8 +28,9 @@ type storm struct {
 	// atLeast is how many messages are written before it ends.
 	atLeast int64
 
-	mu     sync.Mutex
-	owners map[string]bool // by number; true: an emergency at the end
+	mu      sync.Mutex
+	owners  map[string]bool      // by number; true: an emergency at the end
+	takenAt map[string]time.Time // message
 }
 
 // conversation is what every owner writes, each once the one before was taken.
@@ -38,7 +39,7 @@ var conversation = []string{"1", "2", "0", "1", "1", "2", "no"}
 const emergency = "he's collapsed and his gums are white"
 
 func newStorm(t *testing.T, redisURL string) *storm {
-	s := &storm{rig: newRig(t, redisURL), owners: map[string]bool{}, pace: time.NewTicker(time.Second / 60)}
+	s := &storm{rig: newRig(t, redisURL), owners: map[string]bool{}, takenAt: map[string]time.Time{}, pace: time.NewTicker(time.Second / 60)}
 	t.Cleanup(s.pace.Stop)
 	return s
 }
@@ -66,17 +67,23 @@ func (s *storm) write(ctx context.Context, from, text string) bool {
 			return false
 		case <-s.up.Load().ready:
 		}
+		<-s.pace.C
 		d, err = s.provider.Replay(ctx, d.SID)
 	}
 	s.taken.Add(1)
+	s.mu.Lock()
+	s.takenAt[d.SID] = time.Now()
+	s.mu.Unlock()
 	return err == nil
 }
 
 // owner is one household from its enrolment to its last word.
 func (s *storm) owner(ctx context.Context, worried bool) bool {
-	number, err := s.enrol(ctx, nil)
-	if err != nil {
-		return ctx.Err() != nil
+	number := s.number()
+	for s.enrolAt(ctx, number) != nil {
+		if <-s.pace.C; ctx.Err() != nil {
+			return false
+		}
 	}
 	s.mu.Lock()
 	s.owners[number] = worried
@@ -153,8 +160,7 @@ func (s *storm) killAt(point string) {
 func (s *storm) killSoon(random *rand.Rand) {
 	s.t.Helper()
 	p := s.launch("")
-	want := s.taken.Load() + 1 + random.Int64N(12)
-	s.eventually("messages get through", func() bool { return s.taken.Load() >= want })
+	s.passes(1 + random.Int64N(12))
 	s.killed(p)
 }
 
@@ -199,6 +205,27 @@ func (s *storm) check(want map[bool][]string) {
 	}
 	require.Len(s.t, sent[drLee], alarms, "an alarm each")
 	require.Empty(s.t, s.provider.Problems())
+	s.whole()
+}
+
+// whole proves every household: none is half written.
+func (s *storm) whole() {
+	s.t.Helper()
+	n := 0
+	require.NoError(s.t, s.store.Households(s.t.Context(), "hillside", func(id contact.ID) error {
+		p, err := s.store.Prove(s.t.Context(), s.rules, id)
+		require.Empty(s.t, p.Differences)
+		n++
+		return err
+	}))
+	require.Positive(s.t, n)
+}
+
+// passes waits until some more messages were taken.
+func (s *storm) passes(more int64) {
+	s.t.Helper()
+	want := s.taken.Load() + more
+	s.eventually("messages get through", func() bool { return s.taken.Load() >= want })
 }
 
 // logged lists the messages in a household's log, in order.
@@ -272,8 +299,7 @@ func survive(t *testing.T, s *storm, points []string, random, workers int) {
 	}
 	s.launch("")
 	for s.taken.Load() < s.atLeast {
-		seen := s.taken.Load()
-		s.eventually("messages get through", func() bool { return s.taken.Load() > seen })
+		s.passes(1)
 	}
 	calm()
 	aside := s.settled()
