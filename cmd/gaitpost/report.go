@@ -27,23 +27,26 @@ var papers = []document{
 	{"card", "for the fridge: items, numbers, danger signs", record.Card},
 	{"timeline", "everything that happened to the household", record.Timeline},
 	{"reaction", "a suspected-reaction sheet, filled in as far as the record goes", record.ReactionSheet},
+	{"referral", "a summary for a physiotherapist or hydrotherapist, to print", record.Referral},
+	{"referral-text", "the same summary as plain text", record.ReferralText},
 	{"csv", "readings and weights as a table", record.ExportCSV},
 }
 
 type reportOptions struct {
 	storeFlags
 	phone, dog, what string
+	numbers          bool
 }
 
 func newReportCmd(e env) *cobra.Command {
 	var o reportOptions
 	var about strings.Builder
 	for _, p := range papers {
-		fmt.Fprintf(&about, "  %-9s %s\n", p.name, p.about)
+		fmt.Fprintf(&about, "  %-13s %s\n", p.name, p.about)
 	}
 	cmd := &cobra.Command{
-		Use:   "report --phone NUMBER --dog NAME [--what report|card|timeline|reaction|csv] > FILE",
-		Short: "Print a dog's report, card, timeline, reaction sheet or table",
+		Use:   "report --phone NUMBER --dog NAME [--what report|card|timeline|reaction|referral|referral-text|csv] > FILE",
+		Short: "Print a dog's report, card, timeline, reaction sheet, referral or table",
 		Long: `Report writes a page of HTML to print, or a table, from the record:
 
 ` + about.String() + `
@@ -55,14 +58,15 @@ func newReportCmd(e env) *cobra.Command {
 	o.storeFlags.add(f)
 	f.StringVar(&o.phone, "phone", "", "the owner's number")
 	f.StringVar(&o.dog, "dog", "", "the dog's name; not needed where there is one dog")
-	f.StringVar(&o.what, "what", "report", "report, card, timeline, reaction or csv")
+	f.StringVar(&o.what, "what", "report", "report, card, timeline, reaction, referral, referral-text or csv")
+	f.BoolVar(&o.numbers, "numbers", false, "with a referral: show the practice's and the owner's telephone numbers")
 	return cmd
 }
 
 func (o *reportOptions) run(ctx context.Context, e env) error {
 	k := slices.IndexFunc(papers, func(p document) bool { return p.name == o.what })
 	if k < 0 {
-		return fmt.Errorf("--what is %q; it can be report, card, timeline, reaction or csv", o.what)
+		return fmt.Errorf("--what is %q; it can be report, card, timeline, reaction, referral, referral-text or csv", o.what)
 	}
 	if o.phone == "" {
 		return errors.New("--phone is missing: whose dog is it?")
@@ -91,7 +95,7 @@ func (o *reportOptions) run(ctx context.Context, e env) error {
 	if in.Dog, err = dogCalled(in.Household, o.dog, o.what); err != nil {
 		return err
 	}
-	in.Now = e.now()
+	in.Now, in.Numbers = e.now(), o.numbers
 	return papers[k].write(e.stdout, in)
 }
 

@@ -17,7 +17,7 @@ func TestReportFromTheCommandLine(t *testing.T) {
 		return asked(t, d, append([]string{"report", "--phone", "07700 900401"}, args...)...)
 	}
 	for what, words := range map[string]string{"report": "not a validated instrument", "card": "not watched round the clock",
-		"timeline": "start carprofen", "reaction": "Suspected reaction"} {
+		"timeline": "start carprofen", "reaction": "Suspected reaction", "referral": "Summary for physiotherapy"} {
 		out, errs, code := report("--dog", "bramble", "--what", what)
 		require.Equal(t, 0, code, errs)
 		require.True(t, strings.HasPrefix(out, "<!doctype html>"), what)
@@ -26,7 +26,10 @@ func TestReportFromTheCommandLine(t *testing.T) {
 		require.Contains(t, out, "<style>", "the file stands alone")
 		require.NotContains(t, out, "900401", "an owner's number is not on paper")
 	}
-	out, errs, code := report("--dog", "Bramble", "--what", "csv")
+	out, errs, code := report("--dog", "Bramble", "--what", "referral-text", "--numbers")
+	require.Equal(t, 0, code, errs)
+	require.Contains(t, out, "Owner's number: +447700900401")
+	out, errs, code = report("--dog", "Bramble", "--what", "csv")
 	require.Equal(t, 0, code, errs)
 	rows, err := csv.NewReader(strings.NewReader(out)).ReadAll()
 	require.NoError(t, err)

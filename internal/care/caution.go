@@ -11,6 +11,10 @@ const (
 	day         = 24 * 3600
 )
 
+// Cautions lists what the practitioner should know about the medicines on a plan,
+// in sentences without a full stop.
+func (d *Dog) Cautions() []string { return d.cautions() }
+
 // cautions lists what the practitioner should know about the medicines on a
 // plan. They are cautions, never blocks: she decides.
 func (d *Dog) cautions() []string {

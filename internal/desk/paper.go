@@ -3,7 +3,6 @@ package desk
 import (
 	"bytes"
 	"io"
-	"mime"
 	"net/http"
 	"strings"
 
@@ -18,7 +17,8 @@ func StandardPapers() []Paper {
 	const dog = Prefix + "/h/{household}/dogs/{dog}/"
 	return []Paper{
 		{"Report for the consultation", dog + "report"}, {"Card for the fridge", dog + "card"},
-		{"Timeline", dog + "timeline"}, {"Suspected-reaction sheet", dog + "reaction"}, {"Table (CSV)", dog + "record.csv"},
+		{"Timeline", dog + "timeline"}, {"Suspected-reaction sheet", dog + "reaction"}, {"Referral summary", dog + "referral"}, {"Referral as text", dog + "referral.txt"},
+		{"Table (CSV)", dog + "record.csv"},
 	}
 }
 
@@ -43,7 +43,7 @@ func (d *Desk) recordCSV(v *visit) error {
 	if err != nil {
 		return err
 	}
-	v.Response().Header().Set(echo.HeaderContentDisposition, mime.FormatMediaType("attachment", map[string]string{"filename": fileName(dog) + ".csv"}))
+	asFile(v, fileName(dog)+".csv")
 	return v.Blob(http.StatusOK, "text/csv; charset=utf-8", b)
 }
 
@@ -82,6 +82,7 @@ func (d *Desk) written(v *visit, what string, write func(io.Writer, record.Input
 		return nil, "", err
 	}
 	in := recordInput(v.clinic.Rules, h, i, entries, h.Seq > uint64(len(entries)))
+	in.Numbers = v.QueryParam("numbers") == "yes"
 	in.Now, in.Style, in.Icon, in.NameOf = v.now, paperStyleURL, Prefix+"/static/mark.svg", func(id string) string { return d.nameOf(v, id) }
 	var b bytes.Buffer
 	if err := write(&b, in); err != nil {

@@ -67,6 +67,8 @@ var routes = []route{
 	{http.MethodGet, "/h/:id/dogs/:dog/card", account.SeeClinical, (*Desk).cardPaper},
 	{http.MethodGet, "/h/:id/dogs/:dog/timeline", account.SeeClinical, (*Desk).timelinePaper},
 	{http.MethodGet, "/h/:id/dogs/:dog/reaction", account.SeeClinical, (*Desk).reactionPaper},
+	{http.MethodGet, "/h/:id/dogs/:dog/referral", account.SeeClinical, (*Desk).referralPaper},
+	{http.MethodGet, "/h/:id/dogs/:dog/referral.txt", account.SeeClinical, (*Desk).referralText},
 	{http.MethodGet, "/h/:id/dogs/:dog/record.csv", account.SeeClinical, (*Desk).recordCSV},
 	{http.MethodGet, "/h/:id/dogs/:dog/checkin", account.EnterCheckIn, (*Desk).checkInPage},
 	{http.MethodPost, "/h/:id/dogs/:dog/checkin", account.EnterCheckIn, (*Desk).checkIn},

@@ -36,6 +36,8 @@ type Input struct {
 	Style string
 	// Icon is the address of the page's icon; "" for none.
 	Icon string
+	// Numbers lets a referral show telephone numbers.
+	Numbers bool
 	// NameOf turns the id of a member of staff into a name; nil, or "", leaves
 	// what Rules know.
 	NameOf func(id string) string
