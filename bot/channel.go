@@ -60,6 +60,9 @@ type Inbound struct {
 	Message *care.MessageIn
 	// Report has in Message what Outgoing.Ref was.
 	Report *care.Report
+	// StaffOnly: the message counts only where it is from a practitioner's
+	// registered contact; from anybody else it is nothing.
+	StaffOnly bool
 }
 
 // Why a request is refused.
@@ -89,6 +92,8 @@ type Outgoing struct {
 	Choices []dialog.Choice
 	// Heard is when this person last wrote; zero for never or not known.
 	Heard time.Time
+	// Mail is what a channel of e-mail writes in place of Text; nil elsewhere.
+	Mail *care.Mail
 }
 
 // Handshaker is a channel whose provider asks with a GET whether an address is

@@ -159,7 +159,7 @@ func (s *Sender) attempt(ctx context.Context, e *store.Entry, o *outlet) care.Re
 
 func outgoing(e *store.Entry, valid time.Duration) Outgoing {
 	m := e.Message
-	return Outgoing{Ref: refOf(e), To: m.To, Text: m.Text, Valid: valid, Since: e.At, Choices: m.Choices, Heard: m.Heard}
+	return Outgoing{Ref: refOf(e), To: m.To, Text: m.Text, Valid: valid, Since: e.At, Choices: m.Choices, Heard: m.Heard, Mail: m.Mail}
 }
 
 // refused does what there is to do about a message that was not accepted.

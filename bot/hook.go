@@ -129,6 +129,9 @@ func (s *Server) happen(ctx context.Context, o *outlet, in *Inbound) (care.Reaso
 	if !o.rules.LastResort.IsZero() && in.Peer == o.rules.LastResort {
 		return s.line(ctx, o, "", in)
 	}
+	if in.StaffOnly {
+		return nothingNew, nil
+	}
 	e := care.Event{Key: in.Key, At: s.Now(), Message: m}
 	if reason, err := s.join(ctx, o, in, e); err != nil || reason != "" {
 		return reason, err

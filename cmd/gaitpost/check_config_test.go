@@ -33,7 +33,7 @@ func TestCheckConfigOfTheExample(t *testing.T) {
 	out, errs, code := asked(t, nil, "check-config", exampleClinic)
 	require.Equal(t, 1, code, "secrets are needed")
 	require.Contains(t, out, "channels[text].auth_token_env: this environment variable is not set")
-	require.Contains(t, errs, "11 problems in the settings", "each channel's secrets")
+	require.Contains(t, errs, "14 problems in the settings", "each channel's secrets")
 
 	out, _, code = asked(t, nil, "check-config", "--no-secrets", exampleClinic)
 	require.Equal(t, 0, code, out)

@@ -5,7 +5,6 @@ import (
 	"slices"
 	"strconv"
 	"strings"
-	"time"
 	"unicode/utf8"
 
 	"gaitpost/internal/contact"
@@ -79,24 +78,17 @@ func (t *lineTurn) send(text string) Reason {
 	if !ok {
 		return LineNobody
 	}
-	t.out.Send = append(t.out.Send, Message{
-		ID: fmt.Sprintf("line-%s-%s-%x-%x", t.l.Clinic, t.l.Practitioner, t.l.Seq, len(t.out.Send)),
-		To: to, Via: via, Text: text, Purpose: ForStaff, NotAfter: t.e.At.Add(24 * time.Hour),
-	})
+	t.sendTo(to, via, text, nil)
 	return LineTold
 }
 
 func (t *lineTurn) address() (contact.Address, string, bool) {
-	contacts := []contact.Address{t.r.LastResort}
-	if t.l.Practitioner != "" {
-		p, _ := t.r.Practitioner(t.l.Practitioner)
-		contacts = p.Contacts
-	}
-	for _, a := range contacts {
-		for _, c := range t.r.Channels {
-			if !a.IsZero() && c.Kind == a.Channel && !t.isCut(a) {
-				return a, c.Name, true
-			}
+	for _, a := range t.contacts() {
+		if a.Channel == contact.Email || a.Channel == contact.Voice {
+			continue // neither is an answer to a text
+		}
+		if via := t.wayTo(a); via != "" {
+			return a, via, true
 		}
 	}
 	return contact.Address{}, "", false
@@ -129,9 +121,21 @@ func (t *lineTurn) number(it Item) *Numbered {
 
 // notice tells her of one alert.
 func (t *lineTurn) notice(n *Notice) Reason {
+	if n.What == NoticeReview {
+		return t.mailReview(n)
+	}
 	num := t.number(n.Item)
 	t.l.LastShown = num.N
-	return t.send(t.alertText(num, n.What))
+	text := t.alertText(num, n.What)
+	send := t.send
+	if n.What == NoticeUnanswered {
+		send = t.sendEvery
+	}
+	reason := send(text)
+	if mailed := t.mailAlert(num, text); reason == LineNobody {
+		reason = mailed
+	}
+	return reason
 }
 
 // refused tells her that a command changed nothing, and why.
@@ -207,6 +211,9 @@ func (t *lineTurn) digest(d *Digest) Reason {
 		} else {
 			old = append(old, it)
 		}
+	}
+	if t.mailDigest(fresh, old) {
+		return LineListed
 	}
 	if len(fresh) == 0 {
 		return t.send(fmt.Sprintf("Digest %s: nothing new, %s still open. Reply LIST to see them.",
@@ -320,6 +327,8 @@ func (t *lineTurn) text(m *LineText) Reason {
 		return t.more()
 	case "YES":
 		return t.confirm(m, f[1:])
+	case "MAIL":
+		return t.mailWish(f[1:])
 	case "HELP", "":
 		t.send(lineHelp)
 		return LineHelped

@@ -23,6 +23,8 @@ type Line struct {
 	Pending *Pending `cbor:"10,keyasint,omitempty"`
 	// Cut are telephones of hers that were lost: see Lost.
 	Cut []contact.Address `cbor:"11,keyasint,omitempty"`
+	// MailOff: digests go by text though there is a mailbox.
+	MailOff bool `cbor:"12,keyasint,omitempty"`
 }
 
 // Numbered is an alert under the number a practitioner knows it by.

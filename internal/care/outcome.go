@@ -97,6 +97,8 @@ type Message struct {
 	// Heard is when this person last wrote, zero for never or where the channel
 	// does not care: some channels carry free text only for a while after that.
 	Heard time.Time
+	// Mail is what the message holds where it goes by e-mail; nil for texts.
+	Mail *Mail
 }
 
 // Notice is something a practitioner is told. It goes through that person's
@@ -107,6 +109,8 @@ type Notice struct {
 	At   time.Time
 	What NoticeKind
 	Item Item
+	// Review is the date of a NoticeReview.
+	Review *Review
 }
 
 // NoticeKind says why a practitioner hears of an alert now.

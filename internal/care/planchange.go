@@ -31,6 +31,7 @@ func (t *turn) planChange(by string, p *PlanChange) Reason {
 	if e.By == "" || p.Action == PlanStart {
 		e.By = by
 	}
+	moved := e.Review != 0 && e.Review != reviewOf(d.entry(e.ID))
 	*d = after
 	d.Unsaid = d.Unsaid && p.Action == PlanDecline
 	t.fact(Fact{Kind: FactPlan, Dog: dog + 1, Code: string(p.Action), Text: e.What, ID: string(e.Class), By: by, Number: float64(on)})
@@ -38,7 +39,17 @@ func (t *turn) planChange(by string, p *PlanChange) Reason {
 		t.fact(Fact{Kind: FactNote, Dog: dog + 1, Code: "plan advice", Text: strings.Join(advice, " "), By: by})
 	}
 	t.afterPlanChange(dog, e, p, on)
+	if moved && e.Status != Ended {
+		t.reviewSet(dog, e)
+	}
 	return PracticeDone
+}
+
+func reviewOf(e *Entry) int64 {
+	if e == nil {
+		return 0
+	}
+	return e.Review
 }
 
 // changed is the dog with a change of its plan made, the entry that was

@@ -58,7 +58,7 @@ func (f *file) readChannel(item place) ChannelSettings {
 	if c.Number == "" {
 		c.Number = c.Account // where a channel has no number, its account is what people write to
 	}
-	c.API = f.interfaceOf(found["api"])
+	c.API = f.interfaceOf(found["api"], wants)
 	c.Rate = f.rate(found["rate"])
 	c.Template, _ = f.text(found["template"])
 	c.TemplateLanguage, _ = f.text(found["template_language"])
@@ -66,7 +66,15 @@ func (f *file) readChannel(item place) ChannelSettings {
 		c.TemplateLanguage = defaultTemplateLanguage
 	}
 	read := func(name string) (s Secret) {
-		if least, wanted := wants.secrets[name]; wanted {
+		least, wanted := wants.secrets[name]
+		if !wanted {
+			_, env := found[name+"_env"]
+			_, file := found[name+"_file"]
+			if least, wanted = wants.optional[name]; !env && !file {
+				wanted = false
+			}
+		}
+		if wanted {
 			s = f.secret(item, name, found, least)
 		}
 		return s
@@ -104,10 +112,14 @@ func (f *file) account(p place, wants channelKind) string {
 	return account
 }
 
-func (f *file) interfaceOf(p place) string {
+func (f *file) interfaceOf(p place, wants channelKind) string {
 	api, ok := f.text(p)
+	fault := wants.api
+	if fault == nil {
+		fault = func(s string) string { return urlFault(s, true) }
+	}
 	if ok {
-		if msg := urlFault(api, true); msg != "" {
+		if msg := fault(api); msg != "" {
 			f.wrong(p, msg, allowedAt(p.path))
 		}
 	}

@@ -119,6 +119,9 @@ func (in *intake) language(c cell) string {
 func (in *intake) channel(c cell) string {
 	var names []string
 	for _, ch := range in.Rules.Channels {
+		if channelKinds[ch.Kind].staff {
+			continue
+		}
 		if ch.Name == c.value || c.value == "" {
 			return ch.Name
 		}

@@ -67,6 +67,8 @@ func TestTheExampleHasNoProblem(t *testing.T) {
 		{Name: "whatsapp-spare", Kind: "whatsapp", Address: "+447700900153"},
 		{Name: "telegram", Kind: "telegram", Address: "harbour_street_bot"},
 		{Name: "gateway", Kind: "relay", Address: "harbour-street"},
+		{Name: "mail", Kind: "email", Address: "gaitpost@harbour-street.example"},
+		{Name: "calls", Kind: "voice", Address: "+447700900154"},
 	}, c.Rules.Channels)
 	require.Equal(t, "a third invented token", c.Channels[1].AuthToken.Reveal())
 }

@@ -27,7 +27,7 @@ const (
 	allowedTime    = "HH:MM from 00:00 to 24:00"
 	allowedCron    = "five cron fields: minute, hour, day of the month, month, day of the week, like \"0 10 * * tue\""
 	allowedPhone   = "a telephone number of at most 16 characters, like +44 7700 900123"
-	allowedContact = "sms: or whatsapp: and a telephone number, like sms: +44 7700 900123; telegram: and a chat id; relay: and the gateway's address"
+	allowedContact = "sms: or whatsapp: and a telephone number, like sms: +44 7700 900123; telegram: and a chat id; relay: and the gateway's address; for practitioners also email: and an address, voice: and a number to ring"
 	allowedYesNo   = "yes or no"
 	allowedID      = "1 to 32 lower-case letters, digits and hyphens, beginning with a letter"
 	allowedChain   = "ids of practitioners, the first to be told first"
@@ -77,9 +77,9 @@ var keys = append([]Key{
 
 	{"channels", true, "", "a list of at least one", fromPlace},
 	{"channels[].name", true, "", allowedID, ""},
-	{"channels[].kind", true, "", "sms, whatsapp, telegram or relay", ""},
-	{"channels[].account", false, "", "sms: the account id, AC and 32 hexadecimal digits; whatsapp: the phone number id, digits; telegram: the bot's user name", "needed but for relay"},
-	{"channels[].number", false, "", allowedPhone + "; relay: the gateway's address for us", "needed but for telegram"},
+	{"channels[].kind", true, "", "sms, whatsapp, telegram or relay; email or voice for practitioners alone", ""},
+	{"channels[].account", false, "", "sms: the account id, AC and 32 hexadecimal digits; whatsapp: the phone number id, digits; telegram: the bot's user name; email: the user name at the mail server; voice: as sms", "needed but for relay and email"},
+	{"channels[].number", false, "", allowedPhone + "; relay: the gateway's address for us; email: the sender's address", "needed but for telegram"},
 	{"channels[].auth_token_env", false, "", allowedEnv, "this or auth_token_file"},
 	{"channels[].auth_token_file", false, "", allowedSecretFile, "this or auth_token_env"},
 	{"channels[].secret_env", false, "", allowedEnv, "this or secret_file; what the provider signs with"},
@@ -88,7 +88,7 @@ var keys = append([]Key{
 	{"channels[].verify_token_file", false, "", allowedSecretFile, "whatsapp: this or verify_token_env"},
 	{"channels[].template", false, "", "whatsapp: the name of an approved template with one text in its body", "without one, nothing can be sent a day after the owner last wrote"},
 	{"channels[].template_language", false, defaultTemplateLanguage, "whatsapp: the language code the template was approved in", ownChoice},
-	{"channels[].api", false, "", "http(s):// and a host: where the provider's interface is; relay: where to post to", "the provider's own"},
+	{"channels[].api", false, "", "http(s):// and a host: where the provider's interface is; relay: where to post to; email: smtp:// or smtps://, host and port", "the provider's own"},
 	{"channels[].rate", false, "1", "0.1 to 100 messages a second", "one a second is what long-code numbers commonly carry (from memory)"},
 
 	{"digest", false, "0 8 * * mon-fri", allowedCron, ownChoice},

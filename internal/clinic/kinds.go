@@ -20,6 +20,10 @@ const (
 type channelKind struct {
 	needs, may []string       // settings beside name, kind, rate and the secrets
 	secrets    map[string]int // what it has, each with its least length in characters
+	optional   map[string]int // what it may have besides
+	staff      bool           // reaches practitioners alone
+	// api says what is wrong with where the interface is; nil for a web address.
+	api func(string) string
 	// fault says what is wrong with the form of the signing secret, "" for
 	// nothing; nil where any form will do.
 	fault   func(secret string) string
@@ -27,7 +31,7 @@ type channelKind struct {
 	address *regexp.Regexp // what our address looks like where it is no telephone number
 }
 
-// channelKinds is every kind of channel to owners.
+// channelKinds is every kind of channel.
 //
 // Account ids of text messages and the lengths of webhook secrets are those of
 // the providers' documentation (Twilio; Meta's Graph API; Telegram's Bot API;
@@ -50,6 +54,16 @@ var channelKinds = map[contact.Channel]channelKind{
 		secrets: map[string]int{authToken: 16, signingSecret: 16},
 		account: regexp.MustCompile(`^[A-Za-z][A-Za-z0-9_]{4,31}$`), fault: tokenFault,
 	},
+	contact.Email: {
+		needs: []string{"number", "api"}, may: []string{"account"}, staff: true,
+		secrets: map[string]int{signingSecret: 16}, optional: map[string]int{authToken: 1},
+		address: regexp.MustCompile(`^[^@\s<>"]{1,64}@[^@\s<>"]{1,190}$`), api: mailServer,
+	},
+	contact.Voice: {
+		needs: []string{"account", "number"}, may: []string{"api"}, staff: true,
+		secrets: map[string]int{authToken: 1},
+		account: regexp.MustCompile(`^AC[0-9a-fA-F]{32}$`),
+	},
 	contact.Relay: {
 		needs:   []string{"number", "api"},
 		secrets: map[string]int{signingSecret: 38},
@@ -71,7 +85,8 @@ func (k channelKind) has(name string) bool {
 		base, ok = strings.CutSuffix(name, "_file")
 	}
 	_, wanted := k.secrets[base]
-	return ok && wanted
+	_, may := k.optional[base]
+	return ok && (wanted || may)
 }
 
 // webhookSecretFault checks a secret of Standard Webhooks 1.0.0: "whsec_" and 24
@@ -91,6 +106,16 @@ var token = regexp.MustCompile(`^[A-Za-z0-9_-]{1,256}$`)
 func tokenFault(s string) string {
 	if !token.MatchString(s) {
 		return "the secret there has other characters than letters, digits, _ and -, or more than 256"
+	}
+	return ""
+}
+
+var server = regexp.MustCompile(`^smtps?://[A-Za-z0-9.-]+:[0-9]{1,5}$`)
+
+// mailServer checks where mail is handed in.
+func mailServer(s string) string {
+	if !server.MatchString(s) {
+		return "this is not written like smtp://mail.example:587 or smtps://mail.example:465"
 	}
 	return ""
 }

@@ -97,7 +97,7 @@ func (f *file) contact(p place) (contact.Address, bool) {
 	case errors.Is(err, contact.ErrKind):
 		f.wrong(at, fmt.Sprintf("%q is not a kind of contact", printable(strings.TrimSpace(kind))), allowedContact)
 		return contact.Address{}, false
-	case errors.Is(err, contact.ErrChatID), errors.Is(err, contact.ErrRelayed):
+	case errors.Is(err, contact.ErrChatID), errors.Is(err, contact.ErrRelayed), errors.Is(err, contact.ErrMailbox):
 		f.wrong(at, err.Error(), allowedContact)
 		return contact.Address{}, false
 	}

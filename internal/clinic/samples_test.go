@@ -25,6 +25,8 @@ func env(name string) string {
 		"HARBOUR_STREET_WHATSAPP_VERIFY": "an invented verify token",
 		"HARBOUR_STREET_TELEGRAM_TOKEN":  "an invented bot token",
 		"HARBOUR_STREET_TELEGRAM_SECRET": "an-invented-secret-token",
+		"HARBOUR_STREET_MAIL_PASSWORD":   "an invented mail password",
+		"HARBOUR_STREET_MAIL_SECRET":     "an invented mail secret",
 		// The example secret of the Standard Webhooks reference libraries' tests.
 		"HARBOUR_STREET_RELAY_SECRET": "whsec_MfKQ9r8GKYqrTwjUPD8ILPZIo2LaLaSw",
 	}[name]

@@ -23,7 +23,10 @@ func TestParseReadsEachKindOfAddress(t *testing.T) {
 		{contact.Telegram, "007", "", contact.ErrChatID},
 		{contact.Relay, "ruth@gateway.example", "ruth@gateway.example", nil},
 		{contact.Relay, "two words", "", contact.ErrRelayed},
-		{contact.Email, "ruth@mail.example", "", contact.ErrKind},
+		{contact.Email, "lee@hill.example", "lee@hill.example", nil},
+		{contact.Email, "Lee <lee@hill.example>", "", contact.ErrMailbox},
+		{contact.Email, "at home", "", contact.ErrMailbox},
+		{contact.Voice, "01632 960144", "+441632960144", nil},
 		{"pigeon", "1", "", contact.ErrKind},
 	} {
 		a, _, err := contact.Parse(c.kind, c.text, "GB")

@@ -79,6 +79,7 @@ type storedMessage struct {
 	Contact  int8            `cbor:"8,keyasint,omitempty"`
 	Choices  []dialog.Choice `cbor:"10,keyasint,omitempty"`
 	Heard    int64           `cbor:"11,keyasint,omitempty"`
+	Mail     *care.Mail      `cbor:"12,keyasint,omitempty"`
 }
 
 type storedNotice struct {
@@ -87,6 +88,8 @@ type storedNotice struct {
 	At   int64           `cbor:"3,keyasint"`
 	What care.NoticeKind `cbor:"4,keyasint"`
 	Item care.Item       `cbor:"5,keyasint"`
+
+	Review *care.Review `cbor:"6,keyasint,omitempty"`
 }
 
 type storedCommand struct {
@@ -111,7 +114,7 @@ func (s *Store) outgoing(u unit, c Change) ([]outgoing, error) {
 	for i := range c.Result.Notices {
 		n := &c.Result.Notices[i]
 		o := from
-		o.Notice = &storedNotice{n.Key, n.To, unix(n.At), n.What, n.Item}
+		o.Notice = &storedNotice{n.Key, n.To, unix(n.At), n.What, n.Item, n.Review}
 		value, err := s.pack(outWhere(Notices), "", o)
 		if err != nil {
 			return nil, err
@@ -128,7 +131,7 @@ func (s *Store) messages(out []outgoing, from storedOut, send []care.Message) ([
 		o.Message = &storedMessage{
 			ID: m.ID, Channel: m.To.Channel, To: m.To.Value, Via: m.Via, Text: m.Text,
 			Purpose: m.Purpose, NotAfter: unix(m.NotAfter), Contact: m.Contact,
-			Choices: m.Choices, Heard: unix(m.Heard),
+			Choices: m.Choices, Heard: unix(m.Heard), Mail: m.Mail,
 		}
 		q := Messages(m.To.Channel)
 		value, err := s.pack(outWhere(q), "", o)
@@ -149,11 +152,11 @@ func (o *storedOut) entry() Entry {
 		e.Message = &care.Message{
 			ID: m.ID, To: contact.Address{Channel: m.Channel, Value: m.To}, Via: m.Via, Text: m.Text,
 			Purpose: m.Purpose, NotAfter: fromUnix(m.NotAfter), Contact: m.Contact,
-			Choices: m.Choices, Heard: fromUnix(m.Heard),
+			Choices: m.Choices, Heard: fromUnix(m.Heard), Mail: m.Mail,
 		}
 	}
 	if n := o.Notice; n != nil {
-		e.Notice = &care.Notice{Key: n.Key, To: n.To, At: fromUnix(n.At), What: n.What, Item: n.Item}
+		e.Notice = &care.Notice{Key: n.Key, To: n.To, At: fromUnix(n.At), What: n.What, Item: n.Item, Review: n.Review}
 	}
 	if c := o.Command; c != nil {
 		e.Command = &care.Command{Household: c.Household, Event: c.Event}
