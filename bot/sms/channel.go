@@ -47,8 +47,7 @@ type Channel struct {
 	create  string // URL that messages are posted to, and listed at
 	api     string
 	status  string // URL of status callbacks
-	signed  [2]variants
-	macs    *macs
+	*Signed
 }
 
 // New checks a configuration and returns its channel.
@@ -67,16 +66,11 @@ func New(c Config) (*Channel, error) {
 	ch := &Channel{
 		account: c.Account, token: c.AuthToken, number: c.Number, client: c.Client,
 		api: c.API, create: c.API + "/2010-04-01/Accounts/" + c.Account + "/Messages.json",
-		status: hook + "/status", macs: newMacs(c.AuthToken),
+		status: hook + "/status",
 	}
-	for hook, u := range map[bot.Hook]string{bot.MessageHook: hook, bot.StatusHook: ch.status} {
-		v, err := variantsOf(u)
-		if err != nil {
-			return nil, err
-		}
-		ch.signed[hook] = v
-	}
-	return ch, nil
+	var err error
+	ch.Signed, err = NewSigned(c.AuthToken, hook)
+	return ch, err
 }
 
 func check(c Config) error {

@@ -26,6 +26,9 @@ var classes = map[string]bot.Class{
 	"30006": bot.Dead, // a landline, or a carrier that can't be reached
 }
 
+// ClassOf says what a code of the provider's means, of texts and of calls alike.
+func ClassOf(code string) bot.Class { return classOf(code) }
+
 func classOf(code string) bot.Class {
 	if c, ok := classes[code]; ok {
 		return c

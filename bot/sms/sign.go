@@ -70,9 +70,46 @@ func newMacs(token string) *macs {
 	}}}
 }
 
+// Signed checks requests that a provider of this interface signs. Calls are
+// signed as texts are.
+type Signed struct {
+	macs   *macs
+	signed [2]variants
+}
+
+// NewSigned checks requests to a hook's two addresses.
+func NewSigned(token, hook string) (*Signed, error) {
+	s := &Signed{macs: newMacs(token)}
+	for kind, address := range map[bot.Hook]string{bot.MessageHook: hook, bot.StatusHook: hook + "/status"} {
+		v, err := variantsOf(address)
+		if err != nil {
+			return nil, err
+		}
+		s.signed[kind] = v
+	}
+	return s, nil
+}
+
+// Verify checks a request with a form body and returns the form's fields. Errors
+// are those of bot.Channel's Receive.
+func (c *Signed) Verify(r bot.Request) (url.Values, error) {
+	f, err := parseForm(string(r.Body))
+	if err != nil {
+		return nil, err
+	}
+	if err := c.verify(r, f); err != nil {
+		return nil, err
+	}
+	values := make(url.Values, len(f.sorted))
+	for _, p := range f.sorted {
+		values.Add(p.name, p.value)
+	}
+	return values, nil
+}
+
 // verify checks a request against the address it came to. f holds the fields of
 // a form body; a body that is none is checked by the hash of it in the query.
-func (c *Channel) verify(r bot.Request, f form) error {
+func (c *Signed) verify(r bot.Request, f form) error {
 	if _, ok := r.Header[settingsHeader]; ok {
 		return bot.ErrAlgorithm
 	}

@@ -41,7 +41,7 @@ func channelAt(t *testing.T, token, address string) *Channel {
 	t.Helper()
 	v, err := variantsOf(address)
 	require.NoError(t, err)
-	return &Channel{macs: newMacs(token), signed: [2]variants{v, v}}
+	return &Channel{Signed: &Signed{macs: newMacs(token), signed: [2]variants{v, v}}}
 }
 
 func (v *vector) request() bot.Request {

@@ -89,7 +89,7 @@ func newApp(ctx context.Context, o appOptions) (*app, error) {
 	if err := settings.look(ctx, st); err != nil {
 		return nil, fmt.Errorf("reading the settings changed at the desk: %w", err)
 	}
-	directory, err := directoryOf(settings.clinics(), o.Provider, o.Now)
+	directory, err := directoryOf(settings.clinics(), channelParts{o.Provider, o.Now, st})
 	if err != nil {
 		return nil, err
 	}

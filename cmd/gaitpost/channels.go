@@ -12,23 +12,32 @@ import (
 	"time"
 
 	"gaitpost/bot"
+	"gaitpost/bot/email"
 	"gaitpost/bot/relay"
 	"gaitpost/bot/sms"
 	"gaitpost/bot/telegram"
+	"gaitpost/bot/voice"
 	"gaitpost/bot/whatsapp"
 	"gaitpost/internal/clinic"
 	"gaitpost/internal/contact"
 	"gaitpost/internal/store"
 )
 
+// channelParts are what channels need beside their settings.
+type channelParts struct {
+	client *http.Client // nil: each channel's own
+	now    func() time.Time
+	store  *store.Store // for pictures of courses in mail
+}
+
 // directoryOf gives every clinic its channels. This is where the kinds of
 // channel are known by name.
-func directoryOf(clinics []*clinic.Clinic, client *http.Client, now func() time.Time) (*bot.Directory, error) {
+func directoryOf(clinics []*clinic.Clinic, p channelParts) (*bot.Directory, error) {
 	var all []bot.Clinic
 	for _, c := range clinics {
 		b := bot.Clinic{Rules: c.Rules}
 		for _, ch := range c.Channels {
-			out, err := outletOf(c, ch, client, now)
+			out, err := outletOf(c, ch, p)
 			if err != nil {
 				return nil, fmt.Errorf("clinic %s, channel %s: %w", c.Rules.Clinic, ch.Name, err)
 			}
@@ -39,7 +48,7 @@ func directoryOf(clinics []*clinic.Clinic, client *http.Client, now func() time.
 	return bot.NewDirectory(all...)
 }
 
-func outletOf(c *clinic.Clinic, ch clinic.ChannelSettings, client *http.Client, now func() time.Time) (bot.Outlet, error) {
+func outletOf(c *clinic.Clinic, ch clinic.ChannelSettings, p channelParts) (bot.Outlet, error) {
 	out := bot.Outlet{
 		Name: ch.Name, Number: contact.Address{Channel: ch.Kind, Value: ch.Number},
 		Rate: store.Rate{PerSecond: ch.Rate, Burst: int(math.Ceil(ch.Rate))},
@@ -49,20 +58,30 @@ func outletOf(c *clinic.Clinic, ch clinic.ChannelSettings, client *http.Client, 
 	case contact.SMS:
 		out.Channel, err = sms.New(sms.Config{
 			Account: ch.Account, AuthToken: ch.AuthToken.Reveal(), Number: ch.Number, API: ch.API,
-			PublicURL: hookURL(c, ch), Client: client,
+			PublicURL: hookURL(c, ch), Client: p.client,
 		})
 	case contact.Relay:
 		out.Channel, err = relay.New(relay.Config{
-			Address: ch.Number, URL: ch.API, Secret: ch.SigningSecret.Reveal(), Client: client, Now: now,
+			Address: ch.Number, URL: ch.API, Secret: ch.SigningSecret.Reveal(), Client: p.client, Now: p.now,
 		})
 	case contact.WhatsApp:
 		out.Channel, err = whatsapp.New(whatsapp.Config{
 			PhoneID: ch.Account, Number: ch.Number, API: ch.API, Token: ch.AuthToken.Reveal(),
 			AppSecret: ch.SigningSecret.Reveal(), VerifyToken: ch.VerifyToken.Reveal(),
-			Template: ch.Template, Language: ch.TemplateLanguage, Client: client, Now: now,
+			Template: ch.Template, Language: ch.TemplateLanguage, Client: p.client, Now: p.now,
 		})
 	case contact.Telegram:
-		out.Channel, err = telegramOf(ch, client)
+		out.Channel, err = telegramOf(ch, p.client)
+	case contact.Voice:
+		out.Channel, err = voice.New(voice.Config{
+			Account: ch.Account, AuthToken: ch.AuthToken.Reveal(), Number: ch.Number, API: ch.API, Hook: hookURL(c, ch), Client: p.client,
+		})
+	case contact.Email:
+		out.Channel, err = email.New(email.Config{
+			From: ch.Number, Practice: c.Rules.Name, Server: ch.API, Username: ch.Account, Password: ch.AuthToken.Reveal(),
+			Secret: ch.SigningSecret.Reveal(), Hook: hookURL(c, ch), Zone: c.Rules.Zone, Now: p.now,
+			Picture: courses{p.store, c.Rules}.picture,
+		})
 	default:
 		err = fmt.Errorf("there is no channel of the kind %q", ch.Kind)
 	}
