@@ -23,15 +23,17 @@ type triageLine struct {
 
 func newTriageCmd(e env) *cobra.Command {
 	var on []string
+	var lang string
 	cmd := &cobra.Command{
 		Use:   "triage",
 		Short: "Read one owner's message a line and say how urgent it is, as JSON",
 		Long: "Triage reads one message a line from standard input and writes one JSON\n" +
 			"object a line: how urgent the message is, whether that is unsure, whether\n" +
-			"the dog has died, the signs that decided and the words that did.",
+			"the dog has died, the signs that decided and the words that did.\n" +
+			"Languages: " + strings.Join(signs.Languages(), ", ") + ".",
 		Args: cobra.NoArgs,
 		RunE: func(*cobra.Command, []string) error {
-			ctx, err := triageContext(on)
+			ctx, err := triageContext(on, lang)
 			if err != nil {
 				return err
 			}
@@ -39,12 +41,16 @@ func newTriageCmd(e env) *cobra.Command {
 		},
 	}
 	cmd.Flags().StringSliceVar(&on, "on", nil, "medicine on the dog's plan: nsaid, antibody (may be repeated)")
+	cmd.Flags().StringVar(&lang, "lang", "en", "language the messages are written in: "+strings.Join(signs.Languages(), ", "))
 	return cmd
 }
 
-// triageContext reads the --on values.
-func triageContext(on []string) (signs.Context, error) {
-	var ctx signs.Context
+// triageContext reads the --on and --lang values.
+func triageContext(on []string, lang string) (signs.Context, error) {
+	ctx := signs.Context{Lang: lang}
+	if !signs.Reads(lang) {
+		return ctx, fmt.Errorf("--lang %q has no safety screen: use %s", lang, strings.Join(signs.Languages(), ", "))
+	}
 	for _, v := range on {
 		switch strings.ToLower(strings.TrimSpace(v)) {
 		case "nsaid":

@@ -61,6 +61,13 @@ func TestTriageBadInput(t *testing.T) {
 	require.Equal(t, 1, code)
 	require.Contains(t, errs, `--on "aspirin" is not known: use nsaid or antibody`)
 
+	_, errs, code = runTriage(t, "x", "--lang", "tlh")
+	require.Equal(t, 1, code)
+	require.Contains(t, errs, `--lang "tlh" has no safety screen: use en`)
+	american, _, code := runTriage(t, "he collapsed", "--lang", "en-US")
+	require.Zero(t, code)
+	require.Contains(t, american, `"urgency":"emergency"`)
+
 	long := strings.Repeat("woof ", 12000) // within 64 kB
 	out, _, code := runTriage(t, long+"\n")
 	require.Zero(t, code)

@@ -203,7 +203,7 @@ func (p *player) reply(text string) bool {
 
 // screen says what the service would say to a sign.
 func (p *player) screen(text string) {
-	f := signs.Screen(text, signs.Context{DogNames: []string{p.ctx.Vars["dog"]}})
+	f := signs.Screen(text, signs.Context{DogNames: []string{p.ctx.Vars["dog"]}, Lang: p.ctx.Lang})
 	p.ctx.Sign = f.Urgency != signs.None
 	switch f.Urgency {
 	case signs.Emergency:

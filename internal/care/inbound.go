@@ -109,7 +109,9 @@ func (s *heard) optsOut() bool {
 
 func (t *turn) listen(c int8, m *MessageIn) *heard {
 	s := &heard{MessageIn: m, contact: c, dog: t.aboutDog(c, m.Text)}
-	s.finding = signs.Screen(m.Text, t.screenContext(s.dog))
+	ctx := t.screenContext(s.dog)
+	ctx.Lang = t.h.Contacts[c].Lang
+	s.finding = signs.Screen(m.Text, ctx)
 	s.control, s.why = lexicon(t.h.Contacts[c].Lang).Control(m.Text)
 	switch m.ProviderOptOut {
 	case "STOP":

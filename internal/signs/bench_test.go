@@ -5,7 +5,7 @@ import "testing"
 // BenchmarkScreen screens the training part of the corpus, message by message;
 // ns/op is the average cost of one message.
 func BenchmarkScreen(b *testing.B) {
-	ss := corpus(b, "train")
+	ss := corpus(b, "en", "train")
 	Screen("warm up", Context{})
 	b.ReportAllocs()
 	b.ResetTimer()

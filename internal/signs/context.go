@@ -45,6 +45,7 @@ const (
 	fDenyAll  // none of that
 	fIngest   // ate, licked
 	fFresh    // since, now, for two days: not years ago, yet not surely new
+	fNegBack  // a "not" behind its verb: "mange pas", "kotzt nicht"
 )
 
 var flagNames = map[string]flag{
@@ -55,7 +56,7 @@ var flagNames = map[string]flag{
 	"NEW": fNew, "STILL": fStill, "NOW": fNow, "WELL": fWell, "RESOLVED": fResolved, "BAD": fBad,
 	"HEDGE": fHedge, "REPEAT": fRepeat, "ONCE": fOnce, "TOO": fToo, "EXERCISE": fExercise,
 	"UNSURE": fUnsure, "VERBFIN": fVerbFin, "SUBJ": fSubj, "SAFE": fSafe, "TOLD": fTold,
-	"DENYALL": fDenyAll, "FRESH": fFresh, "DOGATE": fIngest,
+	"DENYALL": fDenyAll, "FRESH": fFresh, "DOGATE": fIngest, "NEGBACK": fNegBack,
 }
 
 type negKind uint8
@@ -86,6 +87,9 @@ func (m *matcher) readContext() {
 		}
 		if f&fStop != 0 && m.neg[i] == negNone {
 			m.stopped(i)
+		}
+		if f&fNegBack != 0 {
+			m.denyVerb(i)
 		}
 		if f&fNoEnd != 0 && m.closesPart(i) {
 			m.denyBack(i)
@@ -180,6 +184,24 @@ func (m *matcher) denyBack(i int) {
 	}
 }
 
+// denyVerb marks the few content words before a "not" that follows its verb, back
+// to the start of the part or to a word that ends the reach of a "not".
+func (m *matcher) denyVerb(i int) {
+	for j, words := i, 0; j > 0 && m.rd.toks[j].brk == breakNone; {
+		j--
+		if m.flags[j]&(fNegCut|fNeg|fNegDet) != 0 {
+			return
+		}
+		if !m.lx.filler[m.rd.toks[j].word] {
+			words++
+		}
+		if words > m.lx.notBack {
+			return
+		}
+		m.neg[j] = negPlain
+	}
+}
+
 // whose follows the subject through each sentence.
 func (m *matcher) whose() {
 	cur, until := subjDog, int32(-1)
@@ -217,7 +239,7 @@ func (m *matcher) whose() {
 // a sentence, or stands before "is" or "has".
 func (m *matcher) nameLike(i int) bool {
 	t := &m.rd.toks[i]
-	if c := m.text[t.start]; c >= 'A' && c <= 'Z' && t.brk < breakSentence && t.end-t.start > 2 &&
+	if c := m.text[t.start]; !m.lx.nounCapitals && c >= 'A' && c <= 'Z' && t.brk < breakSentence && t.end-t.start > 2 &&
 		len(m.lx.slotsOf[t.word]) == 0 && m.text[t.end-1] >= 'a' {
 		return true
 	}

@@ -20,7 +20,7 @@ type sample struct {
 }
 
 // readSamples reads a file of urgency, plan, signs and text, tab-separated.
-func readSamples(t testing.TB, path string) []sample {
+func readSamples(t testing.TB, lang, path string) []sample {
 	f, err := os.Open(path)
 	require.NoError(t, err)
 	defer f.Close()
@@ -36,7 +36,9 @@ func readSamples(t testing.TB, path string) []sample {
 		require.Len(t, c, 4, "%s line %d has not four columns", path, n)
 		u, err := ParseUrgency(strings.TrimSpace(c[0]))
 		require.NoError(t, err, "%s line %d", path, n)
-		out = append(out, sample{u, planOf(c[1]), c[2], c[3]})
+		ctx := planOf(c[1])
+		ctx.Lang = lang
+		out = append(out, sample{u, ctx, c[2], c[3]})
 	}
 	require.NoError(t, sc.Err())
 	return out
@@ -46,13 +48,19 @@ func planOf(s string) Context {
 	return Context{NSAID: s == "nsaid" || s == "both", Antibody: s == "antibody" || s == "both"}
 }
 
-func corpus(t testing.TB, part string) []sample {
-	names, err := filepath.Glob("testdata/corpus/*." + part + ".tsv")
+// pairs reads a language's messages just inside and just outside each sign.
+func pairs(t testing.TB, lang string) []sample {
+	return readSamples(t, lang, "testdata/pairs/"+lang+".tsv")
+}
+
+// corpus reads a language's messages of one part: train or held.
+func corpus(t testing.TB, lang, part string) []sample {
+	names, err := filepath.Glob("testdata/corpus/" + lang + "/*." + part + ".tsv")
 	require.NoError(t, err)
 	require.NotEmpty(t, names)
 	var out []sample
 	for _, n := range names {
-		out = append(out, readSamples(t, n)...)
+		out = append(out, readSamples(t, lang, n)...)
 	}
 	return out
 }

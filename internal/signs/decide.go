@@ -57,10 +57,7 @@ func (m *matcher) decide(ctx Context) Finding {
 		if ev.verdict != counted {
 			continue
 		}
-		s := ev.target.sign
-		if s == Vomiting {
-			s = m.vomiting(ev)
-		}
+		s := m.signOf(ev)
 		ev.urgency = urgencyOf(s, ev, ctx)
 		if ev.urgency == None {
 			continue
@@ -154,19 +151,28 @@ func (m *matcher) takeEvent(f *Finding, ev *evidence) {
 	}
 }
 
+// signOf is the sign that a match speaks for, vomiting told apart by how often.
+func (m *matcher) signOf(ev *evidence) Sign {
+	if ev.target.sign == Vomiting {
+		return m.vomiting(ev)
+	}
+	return ev.target.sign
+}
+
+// because is the sentence that names the words that decided.
+func (m *matcher) because(ev *evidence, ask bool) string {
+	s := "The owner wrote " + m.quote(ev) + ": " + m.signOf(ev).Label()
+	if ask {
+		s += ", though it is not certain"
+	}
+	return s + "."
+}
+
 // pronounce writes the reason, and lets talk of putting to sleep and despair
 // reach the practice today.
 func (m *matcher) pronounce(f *Finding, best *evidence) {
 	if best != nil {
-		s := best.target.sign
-		if s == Vomiting {
-			s = m.vomiting(best)
-		}
-		f.Reason = "The owner wrote " + m.quote(best) + ": " + s.Label()
-		if f.Ask {
-			f.Reason += ", though it is not certain"
-		}
-		f.Reason += "."
+		f.Reason = m.because(best, f.Ask)
 		return
 	}
 	f.Reason = "Nothing in the message reads as a sign."

@@ -4,8 +4,8 @@ package signs
 
 // Corrected is the word of the lists that a misspelt word is read as, or "".
 // Only the training tool uses it.
-func Corrected(word string) string {
-	lx := theLexicon()
+func Corrected(lang, word string) string {
+	lx := languages[lang].words()
 	if _, ok := lx.vocab[word]; ok {
 		return ""
 	}
@@ -24,7 +24,7 @@ const ModelBits = modelBits
 // Features is what the model sees of a message, and the urgency that the rules
 // alone give it.
 func Features(text string, ctx Context) (feats []uint32, rulesFrom int, rules Urgency) {
-	m := newMatcher()
+	m := newMatcher(languages[ctx.Lang])
 	m.run(text, ctx)
 	f := m.decide(ctx)
 	feats = m.features(ctx, f.Urgency)
@@ -39,8 +39,9 @@ const ModelMagic = modelMagic
 // raised, emergency dropped.
 type Thresholds [6]float32
 
-// Chosen are the thresholds in use.
-func Chosen() Thresholds {
+// Chosen are the thresholds that a language uses.
+func Chosen(lang string) Thresholds {
+	chosen := languages[lang].limit()
 	return Thresholds{chosen.weight, chosen.flag, chosen.raise, chosen.dropSameDay, chosen.raiseSameDay, chosen.dropEmerg}
 }
 

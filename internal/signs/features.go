@@ -98,6 +98,15 @@ func (m *matcher) grams(s *featureSet) {
 			continue
 		}
 		var h uint32 = '^'
+		if !m.lx.rawUnknown {
+			for k := t.fold; k < t.foldEnd; k++ {
+				h = h<<8 | uint32(m.rd.folded[k])
+				if k >= t.fold+3 {
+					s.add(mix(seedGram, h))
+				}
+			}
+			continue
+		}
 		for k := t.start; k < t.end; k++ {
 			h = h<<8 | uint32(lowerByte(m.text[k]))
 			if k >= t.start+3 {
@@ -113,6 +122,12 @@ func (m *matcher) wordHash(t *token) uint32 {
 		return m.lx.hashes[t.word]
 	}
 	h := uint32(2166136261)
+	if !m.lx.rawUnknown {
+		for i := t.fold; i < t.foldEnd; i++ {
+			h = (h ^ uint32(m.rd.folded[i])) * 16777619
+		}
+		return h
+	}
 	for i := t.start; i < t.end; i++ {
 		h = (h ^ uint32(lowerByte(m.text[i]))) * 16777619
 	}

@@ -1,6 +1,9 @@
 package signs
 
 import (
+	"os"
+	"strconv"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -8,12 +11,6 @@ import (
 
 // bar is what is asked of the screen on messages that nobody here has seen.
 var bar = limits{emergencySeen: .98, emergencyExact: .93, sameDaySeen: .93, harmlessFlagged: .07}
-
-// floor is what the messages kept apart reach so far, less a little for chance.
-// Emergencies read as emergency and same-day signs reach the bar; emergencies
-// noticed at all (97.2 %, 98 asked) and harmless messages flagged (7.5 %, 7
-// allowed) do not yet. The test fails below the floor and says how far the bar is.
-var floor = limits{emergencySeen: .965, emergencyExact: .955, sameDaySeen: .93, harmlessFlagged: .08}
 
 // limits are the measures of the screen: three shares to reach and one not to pass.
 type limits struct {
@@ -41,19 +38,47 @@ func (l limits) below(want limits) (out []string) {
 	return out
 }
 
-// TestFigures prints recall and false alarms on the training part of the corpus
-// and on the third kept apart for measuring only. The messages kept apart are
-// never printed nor read; only their total figures helped to choose the model's
-// thresholds and training options.
-func TestFigures(t *testing.T) {
-	train := measure(corpus(t, "train"), Screen)
-	t.Logf("train: %v", train)
-	require.Empty(t, train.limits().below(bar), "the training part misses the bar: %v", train)
-
-	held := measure(corpus(t, "held"), Screen)
-	t.Logf("kept apart: %v", held)
-	for _, miss := range held.limits().below(bar) {
-		t.Logf("kept apart, short of the bar: %s", miss)
+// floorOf reads what a language's messages kept apart reach so far, less a little
+// for chance. The test fails below it and says how far the bar is.
+func floorOf(t *testing.T, lang string) limits {
+	var l limits
+	to := map[string]*float64{
+		"emergency-seen": &l.emergencySeen, "emergency-exact": &l.emergencyExact,
+		"same-day-seen": &l.sameDaySeen, "harmless-flagged": &l.harmlessFlagged,
 	}
-	require.Empty(t, held.limits().below(floor), "the part kept apart falls behind: %v", held)
+	name := "testdata/corpus/" + lang + "/floor.txt"
+	require.NoError(t, readLines(os.DirFS("."), name, func(line string) error {
+		key, value, _ := strings.Cut(line, " ")
+		v, err := strconv.ParseFloat(value, 64)
+		require.NoError(t, err, line)
+		require.Contains(t, to, key)
+		*to[key] = v / 100
+		delete(to, key)
+		return nil
+	}))
+	require.Empty(t, to, "%s lacks some of the four measures", name)
+	return l
+}
+
+// TestFigures prints, for each language, recall and false alarms on the training
+// part of the corpus and on the third kept apart for measuring only. The messages
+// kept apart are never printed nor read. Of English only their total figures
+// helped to choose the model's thresholds and training options; of the other
+// languages not even those.
+func TestFigures(t *testing.T) {
+	for _, lang := range Languages() {
+		t.Run(lang, func(t *testing.T) {
+			train := measure(corpus(t, lang, "train"), Screen)
+			t.Logf("train: %v", train)
+			if lang == mainLanguage {
+				require.Empty(t, train.limits().below(bar), "the training part misses the bar: %v", train)
+			}
+			held := measure(corpus(t, lang, "held"), Screen)
+			t.Logf("kept apart: %v", held)
+			for _, miss := range held.limits().below(bar) {
+				t.Logf("kept apart, short of the bar: %s", miss)
+			}
+			require.Empty(t, held.limits().below(floorOf(t, lang)), "the part kept apart falls behind: %v", held)
+		})
+	}
 }

@@ -13,7 +13,7 @@ func (lx *lexicon) readNumber(line string) error {
 	if !ok || err != nil {
 		return fmt.Errorf("%q is not word = number", line)
 	}
-	lx.value[lx.addWord(foldWord(strings.TrimSpace(w)))] = int16(n)
+	lx.value[lx.addWord(lx.fold(strings.TrimSpace(w)))] = int16(n)
 	return nil
 }
 
@@ -64,10 +64,13 @@ func (lx *lexicon) readMember(entry, name string, to slot) error {
 	}
 	forms := []string{entry}
 	if strings.HasSuffix(entry, "+") {
-		forms = inflect(strings.TrimSuffix(entry, "+"))
+		var err error
+		if forms, err = lx.forms(strings.TrimSuffix(entry, "+")); err != nil {
+			return err
+		}
 	}
 	for _, w := range forms {
-		w = foldWord(w)
+		w = lx.fold(w)
 		id := lx.addWord(w)
 		if name == "NEG" || name == "STOP" {
 			lx.members[name+" "+w] = true
@@ -186,12 +189,12 @@ func (lx *lexicon) readAlias(line string) error {
 	if !ok {
 		return fmt.Errorf("%q is not word = words", line)
 	}
-	id := lx.addWord(foldWord(strings.TrimSpace(from)))
+	id := lx.addWord(lx.fold(strings.TrimSpace(from)))
 	if lx.alias[id] != nil {
 		return fmt.Errorf("%q stands twice", from)
 	}
 	for _, w := range strings.Fields(to) {
-		lx.alias[id] = append(lx.alias[id], lx.addWord(foldWord(w)))
+		lx.alias[id] = append(lx.alias[id], lx.addWord(lx.fold(w)))
 	}
 	return nil
 }
@@ -200,6 +203,7 @@ func (lx *lexicon) readAlias(line string) error {
 // the lists and must not be corrected to it.
 func (lx *lexicon) readLookalike(line string) error {
 	for _, w := range strings.Fields(line) {
+		w = lx.fold(w)
 		if _, ok := lx.vocab[w]; !ok {
 			lx.addWord(w)
 		}

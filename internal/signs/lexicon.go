@@ -7,7 +7,6 @@ import (
 	"io/fs"
 	"sort"
 	"strings"
-	"sync"
 )
 
 //go:embed data
@@ -25,6 +24,14 @@ type lexicon struct {
 	deletes map[string][]uint16
 	emoji   map[rune]uint16
 	tails   map[string]uint16 // what stands after an apostrophe: s, ll, ve
+	heads   map[string]uint16 // what stands before one: l, d, qu
+
+	letters      map[rune]string // letters with a spelling of their own: ß as ss
+	endings      []paradigm
+	inflected    bool // "word+" takes the English endings
+	rawUnknown   bool // the model sees unknown words as typed, not folded
+	nounCapitals bool // every noun has a capital, so a capital names no dog
+	notBack      int  // content words that a NEGBACK denies before it
 
 	members   map[string]bool // "CONCEPT word", for NEG and STOP
 	slots     map[string]slot // name of a concept, word or choice → slot
@@ -92,48 +99,42 @@ var targetOptionNames = map[string]targetOption{
 	"clears": tClears, "thing": tThing, "tablet": tTablet,
 }
 
-var theLexicon = sync.OnceValue(func() *lexicon {
-	lx, err := load(dataFiles)
-	if err != nil {
-		panic("signs: the embedded word lists do not load: " + err.Error())
-	}
-	return lx
-})
+// noWord is the id of no word at all.
+const noWord = ^uint16(0)
 
 func newLexicon() *lexicon {
 	lx := &lexicon{
 		vocab: map[string]uint16{}, deletes: map[string][]uint16{},
 		emoji: map[rune]uint16{}, slots: map[string]slot{}, members: map[string]bool{},
+		tails: map[string]uint16{}, heads: map[string]uint16{}, letters: map[rune]string{}, notBack: 3,
 	}
 	lx.addWord("") // id 0
 	lx.possessive = lx.addWord("'s")
 	lx.number = lx.addWord("#")
-	lx.nothing = lx.addWord("nothing")
-	lx.tails = map[string]uint16{
-		"s": lx.possessive, "ll": lx.addWord("will"), "re": lx.addWord("are"),
-		"ve": lx.addWord("have"), "m": lx.addWord("am"), "d": lx.addWord("had"),
-	}
+	lx.nothing = noWord
 	lx.newSlot("") // slot 0 is never filled
 	return lx
 }
 
-// load reads and compiles the data files. Every problem names file and line.
-func load(fsys fs.FS) (*lexicon, error) {
+// load reads and compiles one language's data files, which lie in dir. Every
+// problem names file and line.
+func load(fsys fs.FS, dir string) (*lexicon, error) {
 	lx := newLexicon()
 	steps := []struct {
 		glob string
 		read func(string) error
 	}{
-		{"data/numbers.txt", lx.readNumber},
-		{"data/concepts-*.txt", lx.declareConcept},
-		{"data/concepts-*.txt", lx.readConcept},
-		{"data/idioms.txt", lx.readIdiom},
-		{"data/signs-*.txt", lx.readSign},
-		{"data/aliases.txt", lx.readAlias},
-		{"data/lookalikes.txt", lx.readLookalike},
+		{"grammar.txt", lx.readGrammar},
+		{"numbers.txt", lx.readNumber},
+		{"concepts-*.txt", lx.declareConcept},
+		{"concepts-*.txt", lx.readConcept},
+		{"idioms.txt", lx.readIdiom},
+		{"signs-*.txt", lx.readSign},
+		{"aliases.txt", lx.readAlias},
+		{"lookalikes.txt", lx.readLookalike},
 	}
 	for _, s := range steps {
-		names, err := fs.Glob(fsys, s.glob)
+		names, err := fs.Glob(fsys, dir+"/"+s.glob)
 		if err != nil {
 			return nil, err
 		}
@@ -218,7 +219,7 @@ func (lx *lexicon) choice(f string) (slot, error) {
 		if isConcept(f) {
 			return 0, fmt.Errorf("concept %s is not declared", f)
 		}
-		return lx.wordSlot(foldWord(f)), nil
+		return lx.wordSlot(lx.fold(f)), nil
 	}
 	var members []slot
 	for _, p := range parts {
@@ -235,14 +236,6 @@ func (lx *lexicon) choice(f string) (slot, error) {
 	return s, nil
 }
 
-// foldWord is a data-file word in the form the tokeniser makes.
-func foldWord(w string) string {
-	if w == "'s" {
-		return w
-	}
-	return strings.ToLower(strings.ReplaceAll(w, "'", ""))
-}
-
 // isNegSlot reports whether the place asks for a word that means "not".
 func (lx *lexicon) isNegSlot(s slot) bool { return lx.asksFor(s, "NEG") }
 
@@ -252,7 +245,7 @@ func (lx *lexicon) isStopSlot(s slot) bool { return lx.asksFor(s, "STOP") }
 // asksFor reports whether a place names a concept or one of its single words.
 func (lx *lexicon) asksFor(s slot, concept string) bool {
 	for _, n := range strings.Split(lx.slotNames[s], "|") {
-		if n == concept || lx.members[concept+" "+n] {
+		if n == concept || lx.members[concept+" "+lx.fold(n)] {
 			return true
 		}
 	}

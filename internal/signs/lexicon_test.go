@@ -12,7 +12,7 @@ func loadText(files map[string]string) (*lexicon, error) {
 	for name, text := range files {
 		fsys["data/"+name] = &fstest.MapFile{Data: []byte(text)}
 	}
-	return load(fsys)
+	return load(fsys, "data")
 }
 
 // TestDataFileErrors: a slip in a list is named by file and line.
@@ -28,6 +28,11 @@ func TestDataFileErrors(t *testing.T) {
 		{"signs-a.txt", "[collapse maybe]", `option "maybe" is not known`},
 		{"aliases.txt", "cant = can not\ncan't = can not", "data/aliases.txt line 2"},
 		{"numbers.txt", "one = first", "data/numbers.txt line 1"},
+		{"grammar.txt", "colour: red", `data/grammar.txt line 1: "colour" is not known`},
+		{"grammar.txt", "letter ss: s", `"ss" is not one letter`},
+		{"grammar.txt", "not-back: few", "is not a number"},
+		{"grammar.txt", "tails", "is not key: value"},
+		{"concepts-a.txt", "POO: cagar+", "cagar+: the grammar has no ending that fits"},
 	} {
 		_, err := loadText(map[string]string{c.file: c.text})
 		require.ErrorContains(t, err, c.want)
@@ -36,7 +41,7 @@ func TestDataFileErrors(t *testing.T) {
 
 // TestReadModel: a file of weights from elsewhere is refused.
 func TestReadModel(t *testing.T) {
-	b, err := dataFiles.ReadFile(modelFile)
+	b, err := dataFiles.ReadFile("data/en/" + modelFile)
 	require.NoError(t, err)
 	_, err = readModel(b[:100])
 	require.ErrorContains(t, err, "bytes")
@@ -46,7 +51,7 @@ func TestReadModel(t *testing.T) {
 }
 
 func TestTypos(t *testing.T) {
-	lx := theLexicon()
+	lx := english.words()
 	for wrong, right := range map[string]string{
 		"siezure": "seizure", "colapsed": "collapsed", "diarrohea": "diarrhea", "chocolat": "chocolate",
 		"stagering": "staggering", "swollne": "swollen",
@@ -65,7 +70,7 @@ func TestTypos(t *testing.T) {
 }
 
 func TestTokens(t *testing.T) {
-	r := reader{lx: theLexicon()}
+	r := reader{lx: english.words()}
 	words := func(s string) (out []string) {
 		r.read(s, nil)
 		for _, t := range r.toks {

@@ -5,6 +5,7 @@ import "math/bits"
 // matcher holds the working state of one message. It is pooled: nothing in it
 // outlives a call of Screen.
 type matcher struct {
+	lg   *language
 	lx   *lexicon
 	rd   reader
 	text string
@@ -45,9 +46,9 @@ type evidence struct {
 	ask         bool
 }
 
-func newMatcher() *matcher {
-	lx := theLexicon()
-	m := &matcher{lx: lx, mask: make([]uint64, len(lx.slotNames))}
+func newMatcher(lg *language) *matcher {
+	lx := lg.words()
+	m := &matcher{lg: lg, lx: lx, mask: make([]uint64, len(lx.slotNames))}
 	m.rd.lx = lx
 	return m
 }

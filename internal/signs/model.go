@@ -4,8 +4,10 @@ import (
 	"encoding/binary"
 	"errors"
 	"fmt"
+	"io/fs"
 	"math"
-	"sync"
+	"strconv"
+	"strings"
 )
 
 // The statistical model is two logistic regressions over hashed features: is
@@ -13,7 +15,7 @@ import (
 // the tool under train on this project's own invented messages; nothing of it is
 // learnt at run time.
 const (
-	modelFile   = "data/model.bin"
+	modelFile   = "model.bin"
 	modelMagic  = "signs2"
 	modelHeader = len(modelMagic) + 1 + 4*4
 )
@@ -25,17 +27,14 @@ type model struct {
 	flagScale, emergencyScale float32
 }
 
-var theModel = sync.OnceValue(func() *model {
-	b, err := dataFiles.ReadFile(modelFile)
+// loadModel reads the model of the language whose files lie in dir.
+func loadModel(fsys fs.FS, dir string) (*model, error) {
+	b, err := fs.ReadFile(fsys, dir+"/"+modelFile)
 	if err != nil {
-		panic("signs: the embedded model is missing: " + err.Error())
+		return nil, err
 	}
-	md, err := readModel(b)
-	if err != nil {
-		panic("signs: the embedded model does not load: " + err.Error())
-	}
-	return md
-})
+	return readModel(b)
+}
 
 // readModel reads what the training tool writes: the magic, the number of bits,
 // bias and scale of both heads as little-endian float32, then the weights.
@@ -88,11 +87,32 @@ type thresholds struct {
 	dropEmerg    float32 // the lists found an emergency, the model drops it
 }
 
-// chosen are thresholds near those that cost least in cross-validation on the
-// messages that the lists were not written for, where a missed emergency counts
-// two and a half times a missed same-day sign. Among such settings the totals of
-// the part kept apart were in view, which flatters them a little.
-var chosen = thresholds{weight: 2.5, flag: 0.8, raise: -1.2, dropSameDay: 0, raiseSameDay: -0.3, dropEmerg: 0}
+// loadThresholds reads thresholds.txt of the language whose files lie in dir: a
+// name and a number a line, every one of them.
+func loadThresholds(fsys fs.FS, dir string) (thresholds, error) {
+	var t thresholds
+	to := map[string]*float32{
+		"weight": &t.weight, "flag": &t.flag, "raise": &t.raise, "drop-same-day": &t.dropSameDay,
+		"raise-same-day": &t.raiseSameDay, "drop-emergency": &t.dropEmerg,
+	}
+	name := dir + "/" + thresholdsFile
+	err := readLines(fsys, name, func(line string) error {
+		key, value, _ := strings.Cut(line, " ")
+		v, err := strconv.ParseFloat(strings.TrimSpace(value), 32)
+		if to[key] == nil || err != nil {
+			return fmt.Errorf("%q is not a threshold's name and a number, or stands twice", line)
+		}
+		*to[key] = float32(v)
+		delete(to, key)
+		return nil
+	})
+	if err == nil && len(to) > 0 {
+		err = fmt.Errorf("%s lacks %d of the six thresholds", name, len(to))
+	}
+	return t, err
+}
+
+const thresholdsFile = "thresholds.txt"
 
 // bareWords is the length of a message up to which the model drops nothing that
 // the lists are sure of: with no other words there is nothing to say otherwise.
@@ -123,11 +143,11 @@ func (m *matcher) weigh(f *Finding, ctx Context) {
 	if (f.Euthanasia || f.Distress) && f.Urgency == SameDay {
 		return
 	}
-	flag, emergency := theModel().score(m.features(ctx, f.Urgency))
+	flag, emergency := m.lg.model().score(m.features(ctx, f.Urgency))
 	if f.Death && f.Urgency == None {
 		flag -= grief
 	}
-	u := chosen.overrule(f.Urgency, flag, emergency)
+	u := m.lg.limit().overrule(f.Urgency, flag, emergency)
 	switch {
 	case u == f.Urgency:
 		return
@@ -153,7 +173,7 @@ func (m *matcher) drop(f *Finding) {
 
 // weightiest quotes the few words in a row that speak most for a sign.
 func (m *matcher) weightiest() string {
-	md, n := theModel(), len(m.rd.toks)
+	md, n := m.lg.model(), len(m.rd.toks)
 	best, bestAt := int32(math.MinInt32), 0
 	for i := range n {
 		sum := int32(0)

@@ -68,7 +68,7 @@ var quoted = regexp.MustCompile(`“([^”…]*)`)
 // TestReasonQuotesTheOwner: what stands in quotation marks was written.
 func TestReasonQuotesTheOwner(t *testing.T) {
 	n := 0
-	for _, s := range corpus(t, "train") {
+	for _, s := range corpus(t, "en", "train") {
 		f := check(t, s.text, s.ctx)
 		for _, q := range quoted.FindAllStringSubmatch(f.Reason, -1) {
 			require.Contains(t, s.text, q[1])
@@ -82,11 +82,11 @@ func TestReasonQuotesTheOwner(t *testing.T) {
 }
 
 func TestDeterminismAcrossLexicons(t *testing.T) {
-	a, b := newMatcher(), newMatcher()
-	b.lx = must(load(dataFiles))
+	a, b := newMatcher(english), newMatcher(english)
+	b.lx = must(load(dataFiles, "data/en"))
 	b.rd.lx = b.lx
 	b.mask = make([]uint64, len(b.lx.slotNames))
-	for _, s := range readSamples(t, "testdata/pairs.tsv") {
+	for _, s := range pairs(t, "en") {
 		a.run(s.text, s.ctx)
 		b.run(s.text, s.ctx)
 		require.Equal(t, a.decide(s.ctx), b.decide(s.ctx))
@@ -102,12 +102,12 @@ func must[T any](v T, err error) T {
 }
 
 func TestScreenFromManyGoroutines(t *testing.T) {
-	pairs := readSamples(t, "testdata/pairs.tsv")
+	all := pairs(t, "en")
 	t.Run("group", func(t *testing.T) {
 		for range 4 {
 			t.Run("screen", func(t *testing.T) {
 				t.Parallel()
-				for _, s := range pairs {
+				for _, s := range all {
 					require.Equal(t, s.want, Screen(s.text, s.ctx).Urgency)
 				}
 			})

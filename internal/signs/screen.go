@@ -1,24 +1,29 @@
 package signs
 
-import (
-	"math/bits"
-	"sync"
-)
-
-var pool = sync.Pool{New: func() any { return newMatcher() }}
+import "math/bits"
 
 // Screen reads one message. Any text is allowed, also broken UTF-8; the same
-// text and context always give the same finding. Safe for use by many
-// goroutines at once.
+// text and context always give the same finding. A message in another language
+// than English is also held against the English lists of emergencies. Safe for
+// use by many goroutines at once.
 func Screen(text string, ctx Context) Finding {
-	m := pool.Get().(*matcher)
+	lg := languageOf(ctx.Lang)
+	m := lg.pool.Get().(*matcher)
 	m.run(text, ctx)
 	f := m.decide(ctx)
 	m.weigh(&f, ctx)
+	m.giveBack()
+	if lg != english {
+		alsoEnglish(&f, text, ctx, lg.words())
+	}
+	return f
+}
+
+// giveBack returns the matcher to its pool without the message.
+func (m *matcher) giveBack() {
 	m.text = ""
 	m.rd.names = nil
-	pool.Put(m)
-	return f
+	m.lg.pool.Put(m)
 }
 
 // run reads the text up to judged evidence.

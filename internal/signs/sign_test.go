@@ -9,7 +9,7 @@ import (
 
 func TestEverySignHasPatternsAndALabel(t *testing.T) {
 	have := map[Sign]bool{Unclear: true, VomitingRepeated: true, SingleVomit: true} // found by counting, or by the model
-	for _, tg := range theLexicon().targets {
+	for _, tg := range english.words().targets {
 		have[tg.sign] = true
 	}
 	id := regexp.MustCompile(`^[a-z]+(-[a-z]+)*$`)

@@ -1,11 +1,3 @@
-// Package signs reads an owner's message about a dog and says whether it
-// holds a sign that needs a vet now, the practice today, or neither.
-//
-// It never diagnoses. It works from word lists that a vet can read and edit
-// (the files under data), a small reader of negation, of whose body is meant
-// and of when it happened, and a small statistical model trained on the
-// project's own invented messages. It needs no network and no clock: the same
-// text and context always give the same finding.
 package signs
 
 import "fmt"
@@ -72,6 +64,7 @@ type Context struct {
 	NSAID    bool     // an anti-inflammatory is on the plan
 	Antibody bool     // a monthly antibody injection is on the plan
 	DogNames []string // the household's dogs; they only help to tell whose body is meant
+	Lang     string   // the writer's language, such as "es" or "es-MX"; "" and unknown ones are English
 }
 
 // Finding is what one message was read as.

@@ -26,6 +26,8 @@ type token struct {
 	brk        uint8  // break level before this token
 	asks       bool   // the sentence it belongs to ends in a question mark
 	name       bool   // one of the household's dog names
+
+	fold, foldEnd int32 // its letters in reader.folded
 }
 
 // reader turns text into tokens. It is reused between messages.
@@ -36,11 +38,15 @@ type reader struct {
 	names []string
 	brk   uint8
 	first int // index of the first token of the sentence
+
+	folded []byte // all words of the message in folded form, one after another
+	word   int32  // where the word being read starts in folded
 }
 
 // read fills r.toks from text.
 func (r *reader) read(text string, names []string) {
-	r.toks, r.buf, r.names = r.toks[:0], r.buf[:0], names
+	r.toks, r.buf, r.folded, r.names = r.toks[:0], r.buf[:0], r.folded[:0], names
+	r.word = 0
 	r.brk, r.first = breakSentence, 0
 	start := 0
 	for i := 0; i < len(text) && len(r.toks) < maxTokens; {
@@ -100,6 +106,11 @@ func isDigit(c byte) bool { return c >= '0' && c <= '9' }
 // "'ll" off as words of their own.
 func (r *reader) apostrophe(text string, i, next, start int) int {
 	if len(r.buf) == 0 {
+		return next
+	}
+	if w, ok := r.lx.heads[string(r.buf)]; ok { // "l'eau", "qu'il"
+		r.buf = r.buf[:0]
+		r.emit(w, int32(start), int32(i), -1)
 		return next
 	}
 	end := next
@@ -193,8 +204,13 @@ func (r *reader) other(text string, ru rune, pos [3]int) int {
 
 // fold adds a letter without its accent, or in its plain form.
 func (r *reader) fold(ru rune) {
+	ru = unicode.ToLower(ru)
+	if to, ok := r.lx.letters[ru]; ok {
+		r.buf = append(r.buf, to...)
+		return
+	}
 	var tmp [utf8.UTFMax]byte
-	n := utf8.EncodeRune(tmp[:], unicode.ToLower(ru))
+	n := utf8.EncodeRune(tmp[:], ru)
 	for _, b := range norm.NFKD.Append(nil, tmp[:n]...) {
 		if b < utf8.RuneSelf && isWordByte(b) {
 			r.buf = append(r.buf, lowerByte(b))
@@ -211,6 +227,10 @@ func (r *reader) flush(start, end int) {
 	}
 	defer func() { r.buf = r.buf[:0] }()
 	w := squeeze(r.buf)
+	if !r.lx.rawUnknown {
+		r.word = int32(len(r.folded))
+		r.folded = append(r.folded, w...)
+	}
 	if n, rest, ok := leadingNumber(w); ok {
 		id, known := r.lx.vocab[string(w)]
 		if !known {
@@ -260,7 +280,9 @@ func (r *reader) emit(w uint16, start, end int32, num int16) {
 	if lvl := r.lx.breaks[w]; lvl > r.brk && !r.afterNothing() {
 		r.brk = lvl
 	}
-	r.toks = append(r.toks, token{start: start, end: end, word: w, num: num, brk: r.brk})
+	r.toks = append(r.toks, token{start: start, end: end, word: w, num: num, brk: r.brk,
+		fold: r.word, foldEnd: int32(len(r.folded))})
+	r.word = int32(len(r.folded))
 	r.brk = breakNone
 }
 

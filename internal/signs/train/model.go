@@ -29,7 +29,7 @@ type example struct {
 }
 
 // readExamples reads urgency, plan, about and text, tab-separated, from the files.
-func readExamples(globs ...string) ([]example, error) {
+func (l language) readExamples(globs ...string) ([]example, error) {
 	var out []example
 	for _, g := range globs {
 		names, err := filepath.Glob(g)
@@ -37,7 +37,7 @@ func readExamples(globs ...string) ([]example, error) {
 			return nil, err
 		}
 		for _, name := range names {
-			got, err := readFile(name)
+			got, err := l.readFile(name)
 			if err != nil {
 				return nil, err
 			}
@@ -47,7 +47,7 @@ func readExamples(globs ...string) ([]example, error) {
 	return out, nil
 }
 
-func readFile(name string) ([]example, error) {
+func (l language) readFile(name string) ([]example, error) {
 	f, err := os.Open(name)
 	if err != nil {
 		return nil, err
@@ -69,7 +69,7 @@ func readFile(name string) ([]example, error) {
 		if err != nil {
 			return nil, fmt.Errorf("%s line %d: %w", name, n, err)
 		}
-		ctx := signs.Context{NSAID: c[1] == "nsaid" || c[1] == "both", Antibody: c[1] == "antibody" || c[1] == "both"}
+		ctx := signs.Context{NSAID: c[1] == "nsaid" || c[1] == "both", Antibody: c[1] == "antibody" || c[1] == "both", Lang: string(l)}
 		feats, from, rules := signs.Features(c[3], ctx)
 		out = append(out, example{c[3], append([]uint32(nil), feats...), from, u, rules, fresh(name)})
 	}
@@ -82,7 +82,7 @@ var known = map[string]bool{"own": true, "britain": true, "mixed": true, "overse
 
 func fresh(path string) bool {
 	name, _, _ := strings.Cut(filepath.Base(path), ".")
-	return !known[name]
+	return !known[name] && !strings.Contains(path, "/pairs/")
 }
 
 // head is one logistic regression over hashed features.
@@ -252,14 +252,19 @@ func scores(h *head, ex []example) []float64 {
 var best = options{l2: 1e-3, epochs: 8, rate: 0.05, heads: 6, blind: 0.5, drop: 0.2, smooth: 1}
 
 // trainSet is what the model learns from: never the messages kept apart.
-func trainSet() ([]example, error) {
-	return readExamples("internal/signs/testdata/corpus/*.train.tsv", "internal/signs/testdata/pairs.tsv")
+func (l language) trainSet() ([]example, error) {
+	return l.readExamples(l.corpus("train"), "internal/signs/testdata/pairs/"+string(l)+".tsv")
+}
+
+// corpus matches the files of one part of the corpus: train or held.
+func (l language) corpus(part string) string {
+	return "internal/signs/testdata/corpus/" + string(l) + "/*." + part + ".tsv"
 }
 
 // writeModel trains on everything but the messages kept apart and writes the
 // weights, rounded to one byte each.
-func writeModel(path string) error {
-	ex, err := trainSet()
+func (l language) writeModel() error {
+	ex, err := l.trainSet()
 	if err != nil {
 		return err
 	}
@@ -276,7 +281,7 @@ func writeModel(path string) error {
 		}
 	}
 	weights.WriteTo(&b)
-	return os.WriteFile(path, b.Bytes(), 0o644)
+	return os.WriteFile(l.data("model.bin"), b.Bytes(), 0o644)
 }
 
 // scale is the step that lets all but the few largest weights fit one signed

@@ -109,12 +109,12 @@ func (s *scored) cost(c cost, rules signs.Urgency, t signs.Thresholds) float64 {
 // evaluate cross-validates the model, shows what the thresholds in use and
 // those of several costs give, on messages that the lists were and were not
 // written for, and on the messages kept apart. It prints no message.
-func evaluate() error {
-	ex, err := trainSet()
+func (l language) evaluate() error {
+	ex, err := l.trainSet()
 	if err != nil {
 		return err
 	}
-	held, err := readExamples("internal/signs/testdata/corpus/*.held.tsv")
+	held, err := l.readExamples(l.corpus("held"))
 	if err != nil {
 		return err
 	}
@@ -135,7 +135,7 @@ func evaluate() error {
 		fmt.Printf("%s %.1f\n  known to the lists: %v\n  not known to them:  %v\n  kept apart:         %v\n",
 			name, t, known.measure(t), unknown.measure(t), apart.measure(t))
 	}
-	show("in use", signs.Chosen())
+	show("in use", signs.Chosen(string(l)))
 	for _, weight := range []float32{2, 2.5, 3} {
 		for _, by := range []float64{0.5, 0.7, 0.9} {
 			show(fmt.Sprintf("missed at %.1f", by), unknown.tune(dear(by, float64(weight)), weight))
@@ -146,14 +146,14 @@ func evaluate() error {
 
 // misses prints the training messages that cross-validation reads wrongly: where
 // the lists have a gap. Messages kept apart are not among them.
-func misses() error {
-	ex, err := trainSet()
+func (l language) misses() error {
+	ex, err := l.trainSet()
 	if err != nil {
 		return err
 	}
 	flag, emer := crossValidate(ex, 5, best)
 	for i, e := range ex {
-		if got := signs.Chosen().Overrule(e.rules, flag[i], emer[i]); got != e.want {
+		if got := signs.Chosen(string(l)).Overrule(e.rules, flag[i], emer[i]); got != e.want {
 			fmt.Printf("%v read as %v (lists: %v)\t%s\n", e.want, got, e.rules, e.text)
 		}
 	}
