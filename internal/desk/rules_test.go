@@ -141,7 +141,7 @@ func TestPricesAreSetAtTheDesk(t *testing.T) {
 	b := newBench(t, nil)
 	changing(t)(&b.desk.Options)
 	vet := b.signedIn("hillside", account.Vet)
-	vet.get("/desk/rules").ok().has("select[name=key]", "costs.sent_segment (now not set)", "costs.minutes.phoned (now not set)")
+	vet.get("/desk/rules").ok().has("select[name=key]", "Price of a segment sent (not set)", "Usual minutes: phoned (not set)")
 	vet.post("/desk/rules/try", "key", "costs.sent_segment", "value", "0.04", "seen", "0").ok().has(".trial .wrong", "a price needs a currency")
 	vet.post("/desk/rules/change", "key", "costs.currency", "value", "GBP", "seen", "0", "why", "price list").done("rule")
 	vet.post("/desk/rules/try", "key", "costs.sent_segment", "value", "0.04", "seen", "1").ok().hasNot(".trial .wrong")
@@ -177,6 +177,16 @@ func TestCadencesAreSaidInWords(t *testing.T) {
 	}
 }
 
+// isSection says whether a key is a heading of others.
+func isSection(path string) bool {
+	for _, k := range clinic.Keys() {
+		if strings.HasPrefix(k.Path, path+".") {
+			return true
+		}
+	}
+	return false
+}
+
 // No name belongs to a setting that is gone; one without a name of its own is
 // called by the end of its path.
 func TestNamesOfSettingsBelongToSettings(t *testing.T) {
@@ -188,5 +198,9 @@ func TestNamesOfSettingsBelongToSettings(t *testing.T) {
 	for key := range settingNames {
 		require.True(t, known[key], key)
 	}
-	require.Equal(t, "Pace low", settingName("thresholds.weight.pace_low"))
+	for _, k := range clinic.Keys() {
+		if changeable(k.Path) && k.Path != "costs.minutes" && !isSection(k.Path) {
+			require.Contains(t, settingNames, strings.TrimPrefix(k.Path, "thresholds."), "a setting that can be changed here has a name")
+		}
+	}
 }
