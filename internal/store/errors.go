@@ -23,6 +23,9 @@ var (
 	// ErrDamaged: a stored value can't be read: it was written by a newer
 	// version, sealed with another key, or damaged.
 	ErrDamaged = errors.New("a stored record can't be read")
+	// ErrNewer: a newer version of the program wrote the record. It is left as it
+	// is, for a process of that version.
+	ErrNewer = errors.New("a newer version of the program wrote it")
 	// ErrVolatile: the server keeps nothing on disk.
 	ErrVolatile = errors.New("this Redis keeps nothing on disk (appendonly is off); turn it on, or allow a volatile store")
 	// ErrOtherStore: the data was written with another number of partitions or

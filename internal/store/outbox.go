@@ -2,6 +2,7 @@ package store
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"strconv"
 	"time"
@@ -193,7 +194,8 @@ type Take struct {
 // Read hands out entries that nobody has had yet, each partition's in order.
 // They stay this consumer's until they are acknowledged, set aside or put off;
 // if it dies, or the answer is lost on the way, ClaimStale finds them. An entry
-// that can't be read is set aside and not returned. Errors wrap ErrUnavailable.
+// that can't be read is set aside and not returned; one that a newer program wrote is
+// left to a process of that version. Errors wrap ErrUnavailable.
 func (s *Store) Read(ctx context.Context, t Take) ([]Entry, error) {
 	streams, err := s.read(ctx, t)
 	if redis.HasErrorPrefix(err, "NOGROUP") {
@@ -273,7 +275,11 @@ func (s *Store) entries(ctx context.Context, q Queue, p int, messages []redis.XM
 		raw, _ := m.Values["m"].(string)
 		e := Entry{Queue: q, Partition: p, StreamID: m.ID, raw: raw}
 		var o storedOut
-		if err := s.unpack(outWhere(q), raw, &o); err != nil {
+		err := s.unpack(outWhere(q), raw, &o)
+		if errors.Is(err, ErrNewer) {
+			continue // stays pending, and a process that knows it takes it over
+		}
+		if err != nil {
 			if err := s.SetAside(ctx, e, "it can't be read"); err != nil {
 				return entries, err
 			}

@@ -1,6 +1,7 @@
 package store
 
 import (
+	"errors"
 	"fmt"
 	"time"
 
@@ -17,9 +18,11 @@ const (
 var (
 	encoder = must(cbor.CoreDetEncOptions().EncMode())
 	// A record must load whatever an owner once wrote: text that is not UTF-8
-	// is no reason to refuse it.
+	// is no reason to refuse it. A field that this program does not know is one:
+	// a newer program wrote it, and writing the record back would drop it.
 	decoder = must(cbor.DecOptions{
 		UTF8: cbor.UTF8DecodeInvalid, MaxArrayElements: 1 << 20, MaxMapPairs: 1 << 20,
+		ExtraReturnErrors: cbor.ExtraDecErrorUnknownField,
 	}.DecMode())
 )
 
@@ -43,16 +46,21 @@ func (s *Store) pack(where, prefix string, v any) ([]byte, error) {
 }
 
 // unpack reads what pack wrote at a place, prefix taken off. Errors wrap
-// ErrDamaged.
+// ErrDamaged, and ErrNewer where a newer program wrote it.
 func (s *Store) unpack(where, b string, v any) error {
 	plain, err := s.reveal(where, b)
 	if err != nil {
 		return fmt.Errorf("%w: %w", ErrDamaged, err)
 	}
-	if err := decoder.Unmarshal(plain, v); err != nil {
-		return fmt.Errorf("%w: %w", ErrDamaged, err)
+	err = decoder.Unmarshal(plain, v)
+	var unknown *cbor.UnknownFieldError
+	switch {
+	case err == nil:
+		return nil
+	case errors.As(err, &unknown):
+		return fmt.Errorf("%w: %w", ErrDamaged, ErrNewer)
 	}
-	return nil
+	return fmt.Errorf("%w: %w", ErrDamaged, err)
 }
 
 // reveal is the encoding that a stored value holds.
