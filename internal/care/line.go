@@ -57,6 +57,8 @@ func LineTurn(r *Rules, l Line, e LineEvent) LineResult {
 		t.out.Reason = t.lost(e.Lost)
 	case e.Refused != nil:
 		t.out.Reason = t.refused(e.Refused)
+	case e.Trouble != nil:
+		t.out.Reason = t.trouble(e.Trouble)
 	}
 	t.out.Line = t.l
 	return t.out

@@ -45,6 +45,7 @@ type LineEvent struct {
 	// Refused answers a command that the household refused.
 	Refused *Refused
 	Lost    *Lost
+	Trouble *TroubleNews
 }
 
 // Refused is a practitioner's command that changed nothing, and why.

@@ -28,6 +28,8 @@ var (
 	ErrNewer = errors.New("a newer version of the program wrote it")
 	// ErrVolatile: the server keeps nothing on disk.
 	ErrVolatile = errors.New("this Redis keeps nothing on disk (appendonly is off); turn it on, or allow a volatile store")
+	// ErrDisk: the server can't write its append-only file.
+	ErrDisk = errors.New("this Redis can't write to its disk")
 	// ErrOtherStore: the data was written with another number of partitions or
 	// another secret for contact ids, so that nothing would be found in it.
 	ErrOtherStore = errors.New("this Redis holds another store")

@@ -32,6 +32,10 @@ var tags = func() (t [contact.Partitions]string) {
 // It never expires.
 func metaKey() string { return "gaitpost:meta" }
 
+// watchKey is a HASH of instants (Unix seconds) by which processes see how the
+// others fare; fields as in watch.go. It never expires.
+func watchKey() string { return tags[0] + ":watch" }
+
 // householdKey is a STRING: header and sealed household. It expires only while
 // the household is a stranger's.
 func householdKey(u unit) string { return tags[u.partition()] + ":h:" + u.clinic + ":" + string(u.id) }

@@ -101,7 +101,7 @@ var looks = map[string]func(*sweeper, context.Context, string) error{
 }
 
 // unsealed are the kinds whose values are ids, instants and counts.
-var unsealed = map[string]bool{"a": true, "e": true, "due": true, "case": true, "bucket": true, "guess": true}
+var unsealed = map[string]bool{"a": true, "e": true, "due": true, "case": true, "bucket": true, "guess": true, "watch": true}
 
 // kindOf is the part of a Redis key that says what it is.
 func kindOf(key string) string {

@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"strings"
 	"time"
 
 	"github.com/redis/go-redis/v9"
@@ -102,7 +101,8 @@ func Open(ctx context.Context, o Options) (*Store, error) {
 		s.versions = VersionsOf
 	}
 	if !o.AllowVolatile {
-		if err := s.checkDurable(ctx); err != nil {
+		// A disk that is full may have room again before the first message comes.
+		if err := s.Durable(ctx); err != nil && !errors.Is(err, ErrDisk) {
 			return nil, err
 		}
 	}
@@ -118,27 +118,13 @@ func Open(ctx context.Context, o Options) (*Store, error) {
 	return s, nil
 }
 
-// checkDurable wants the append-only file on, on every master.
-func (s *Store) checkDurable(ctx context.Context) error {
-	return s.eachMaster(ctx, func(ctx context.Context, c redis.Cmdable) error {
-		info, err := c.Info(ctx, "persistence").Result()
-		if err != nil {
-			return wrap("asking Redis whether it keeps data on disk", err)
-		}
-		if !strings.Contains(info, "aof_enabled:1") {
-			return ErrVolatile
-		}
-		return nil
-	})
-}
-
 func (s *Store) eachMaster(ctx context.Context, f func(context.Context, redis.Cmdable) error) error {
 	cluster, ok := s.rdb.(*redis.ClusterClient)
 	if !ok {
 		return f(ctx, s.rdb)
 	}
 	err := cluster.ForEachMaster(ctx, func(ctx context.Context, c *redis.Client) error { return f(ctx, c) })
-	if errors.Is(err, ErrVolatile) {
+	if errors.Is(err, ErrVolatile) || errors.Is(err, ErrDisk) {
 		return err
 	}
 	return wrap("asking every master", err)
