@@ -21,7 +21,7 @@ type Tokens interface {
 	TakeTokens(ctx context.Context, clinic string, sender contact.Address, r store.Rate, n int, now time.Time) (time.Duration, error)
 }
 
-// SenderOptions are what a Sender needs. All but the last four
+// SenderOptions are what a Sender needs. All but the last five
 // must be set.
 type SenderOptions struct {
 	Kind      contact.Channel // whose outbox it drains
@@ -45,6 +45,9 @@ type SenderOptions struct {
 	MinIdle time.Duration
 	// UnderWay is how many requests of one number may be under way; 0 is 32.
 	UnderWay int
+	// Saw hears what came of every message taken from the outbox; nil: nobody
+	// does. It must not block.
+	Saw func(Outcome)
 }
 
 // Sender drains the outbox of one kind of channel. Every message is sent, put

@@ -98,6 +98,7 @@ func (s *Sender) count(ctx context.Context, e *store.Entry, o *outlet, reason ca
 	channel := string(s.Kind)
 	if o != nil {
 		channel = o.Name
+		s.saw(e, o, reason)
 	}
 	s.Metrics.sends.WithLabelValues(e.Clinic, channel, string(reason)).Inc()
 	s.Log.LogAttrs(ctx, slog.LevelInfo, "outgoing", slog.String("clinic", e.Clinic), slog.String("channel", channel),

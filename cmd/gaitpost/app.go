@@ -66,6 +66,7 @@ type app struct {
 	settings  *inForce
 	placed    map[string]string // how each clinic's prompts are placed, as far as is known here
 	pulse     *pulse
+	watchman  *watchman
 	senders   []*bot.Sender
 	lines     *bot.Lines
 	scheduler *scheduler.Scheduler
@@ -101,15 +102,23 @@ func newApp(ctx context.Context, o appOptions) (*app, error) {
 	if err != nil {
 		return nil, err
 	}
+	if a.watchman, err = newWatchman(a.Registry); err != nil {
+		return nil, err
+	}
 	if err := a.Registry.Register(newDepths(a, kindsOf(o.Clinics))); err != nil {
 		return nil, fmt.Errorf("registering the metrics: %w", err)
 	}
-	a.Hooks, err = bot.NewServer(bot.ServerOptions{
+	hooks, err := bot.NewServer(bot.ServerOptions{
 		Directory: directory, Turns: st, Metrics: metrics, Log: o.Log, Now: o.Now,
 	})
 	if err != nil {
 		return nil, err
 	}
+	open := newUnderWay(o.Now)
+	if err := errors.Join(runtimeMetrics(a.Registry), a.Registry.Register(open)); err != nil {
+		return nil, err
+	}
+	a.Hooks = open.follow(hooks)
 	a.scheduler = scheduler.New(scheduler.Options{
 		Store: st, Clinics: rulesOf(settings.clinics()), Now: o.Now, Log: o.Log, Observer: seen,
 	})
@@ -128,7 +137,7 @@ func (a *app) addLoops(d *bot.Directory, m *bot.Metrics) error {
 		s, err := bot.NewSender(bot.SenderOptions{
 			Kind: kind, Consumer: me, Directory: d, Outbox: a.beating("sender-" + string(kind)),
 			Spans: a.Store.Spans(), Tokens: a.Store, Turns: a.Store, Metrics: m, Log: a.o.Log, Now: a.o.Now,
-			MaxTries: a.o.Tries, MinIdle: a.o.Takeover,
+			MaxTries: a.o.Tries, MinIdle: a.o.Takeover, Saw: a.watchman.saw,
 		})
 		if err != nil {
 			return err
@@ -149,6 +158,7 @@ func (a *app) Run(ctx context.Context) error {
 	var failed error
 	a.pulse.expect("settings")
 	wg.Go(func() { a.watchSettings(ctx) })
+	wg.Go(func() { a.watchTroubles(ctx) })
 	if a.o.Role.does(roleSender) {
 		for _, s := range a.senders {
 			a.pulse.expect("sender-" + string(s.Kind))
@@ -158,7 +168,7 @@ func (a *app) Run(ctx context.Context) error {
 		wg.Go(func() { a.lines.Run(ctx) })
 	}
 	if a.o.Role.does(roleScheduler) {
-		for _, loop := range []string{"due", "digests"} {
+		for _, loop := range schedulerLoops {
 			a.pulse.expect(loop)
 		}
 		wg.Go(func() { failed = a.scheduler.Run(ctx) })
@@ -229,6 +239,12 @@ func (a *app) Step(ctx context.Context) error {
 		if err := errors.Join(a.scheduler.Due(ctx, now), a.scheduler.Digests(ctx, now)); err != nil {
 			return err
 		}
+		for _, loop := range schedulerLoops {
+			a.pulse.beat(loop)
+		}
+	}
+	if err := a.watch(ctx); err != nil {
+		return err
 	}
 	for a.o.Role.does(roleSender) {
 		n, err := a.lines.Drain(ctx)

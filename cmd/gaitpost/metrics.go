@@ -3,9 +3,12 @@ package main
 import (
 	"context"
 	"fmt"
+	"net/http"
+	"sync"
 	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
+	"github.com/prometheus/client_golang/prometheus/collectors"
 
 	"gaitpost/internal/care"
 	"gaitpost/internal/contact"
@@ -58,6 +61,8 @@ type depths struct {
 	up, due, overdue, lag *prometheus.Desc
 	entries, oldest, last *prometheus.Desc
 	households            *prometheus.Desc
+	tick, failing, told   *prometheus.Desc
+	durable               *prometheus.Desc
 }
 
 func newDepths(a *app, kinds []contact.Channel) *depths {
@@ -74,7 +79,11 @@ func newDepths(a *app, kinds []contact.Channel) *depths {
 		lag:        desc("due_lag_seconds", "How long the longest overdue household has waited."),
 		entries:    desc("outbox_entries", "Entries of a queue by state: waiting, pending, retrying, aside.", "queue", "state"),
 		oldest:     desc("outbox_oldest_seconds", "Age of a queue's oldest entry.", "queue"),
-		last:       desc("loop_last_round_timestamp_seconds", "When a loop last finished a round.", "loop"),
+		last:       desc("loop_last_round_timestamp_seconds", "When a loop of this process last finished a round.", "loop"),
+		tick:       desc("scheduler_last_round_timestamp_seconds", "When a loop of any scheduler was last known to have finished a round.", "loop"),
+		failing:    desc("provider_failing_seconds", "For how long nothing but failures has come of a channel's messages.", "clinic", "channel"),
+		told:       desc("trouble", "1 for what has stopped and the practice was told of: scheduler, provider or outbox.", "clinic", "kind", "channel"),
+		durable:    desc("redis_durable", "1 where Redis keeps what it answers: its append-only file is on and written."),
 	}
 	for _, k := range kinds {
 		d.queues = append(d.queues, store.Messages(k))
@@ -84,7 +93,7 @@ func newDepths(a *app, kinds []contact.Channel) *depths {
 
 // Describe implements prometheus.Collector.
 func (d *depths) Describe(ch chan<- *prometheus.Desc) {
-	for _, x := range []*prometheus.Desc{d.up, d.households, d.due, d.overdue, d.lag, d.entries, d.oldest, d.last} {
+	for _, x := range []*prometheus.Desc{d.up, d.households, d.due, d.overdue, d.lag, d.entries, d.oldest, d.last, d.tick, d.failing, d.told, d.durable} {
 		ch <- x
 	}
 }
@@ -133,6 +142,94 @@ func (d *depths) collect(ctx context.Context, put gauge) error {
 			put(d.entries, float64(n), string(q), state)
 		}
 		put(d.oldest, age(now, b.Oldest), string(q))
+	}
+	return d.collectWatch(ctx, put)
+}
+
+// collectWatch says how all processes together fare.
+func (d *depths) collectWatch(ctx context.Context, put gauge) error {
+	known, err := d.app.Store.ReadWatch(ctx)
+	if err != nil {
+		return err
+	}
+	for loop, at := range known.Ticks {
+		put(d.tick, float64(at.Unix()), loop)
+	}
+	for way, f := range known.Failing {
+		put(d.failing, max(f.Last.Sub(f.Since).Seconds(), 0), way.Clinic, way.Channel)
+	}
+	for clinic, list := range known.Told {
+		for _, t := range list {
+			put(d.told, 1, clinic, string(t.Kind), t.Channel)
+		}
+	}
+	durable := 1.0
+	if err := d.app.Store.Durable(ctx); err != nil {
+		durable = 0
+	}
+	put(d.durable, durable)
+	return nil
+}
+
+// underWay follows the providers' requests that are being answered: while one is
+// not, its provider waits.
+type underWay struct {
+	now          func() time.Time
+	mu           sync.Mutex
+	next         uint64
+	all          map[uint64]time.Time
+	open, oldest *prometheus.Desc
+}
+
+func newUnderWay(now func() time.Time) *underWay {
+	return &underWay{now: now, all: map[uint64]time.Time{},
+		open:   prometheus.NewDesc("gaitpost_webhook_open", "Requests of providers that are being answered.", nil, nil),
+		oldest: prometheus.NewDesc("gaitpost_webhook_lag_seconds", "For how long the longest open request of a provider has been waiting.", nil, nil),
+	}
+}
+
+// Describe implements prometheus.Collector.
+func (u *underWay) Describe(ch chan<- *prometheus.Desc) { ch <- u.open; ch <- u.oldest }
+
+// Collect implements prometheus.Collector.
+func (u *underWay) Collect(ch chan<- prometheus.Metric) {
+	now := u.now()
+	u.mu.Lock()
+	n, lag := len(u.all), 0.0
+	for _, began := range u.all {
+		lag = max(lag, age(now, began))
+	}
+	u.mu.Unlock()
+	ch <- prometheus.MustNewConstMetric(u.open, prometheus.GaugeValue, float64(n))
+	ch <- prometheus.MustNewConstMetric(u.oldest, prometheus.GaugeValue, lag)
+}
+
+// follow wraps a handler so that its requests are followed.
+func (u *underWay) follow(h http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		u.mu.Lock()
+		u.next++
+		id := u.next
+		u.all[id] = u.now()
+		u.mu.Unlock()
+		defer func() {
+			u.mu.Lock()
+			delete(u.all, id)
+			u.mu.Unlock()
+		}()
+		h.ServeHTTP(w, r)
+	})
+}
+
+// runtimeMetrics are the program's own: memory, goroutines, processor time, open
+// files.
+func runtimeMetrics(r prometheus.Registerer) error {
+	for _, c := range []prometheus.Collector{
+		collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}),
+	} {
+		if err := r.Register(c); err != nil {
+			return fmt.Errorf("registering the metrics: %w", err)
+		}
 	}
 	return nil
 }

@@ -49,6 +49,21 @@ func (p *pulse) still() []string {
 	return loops
 }
 
+// of is when some of the loops last finished a round, as far as they run here and
+// did within a time: another process may have finished a later one.
+func (p *pulse) of(loops []string, within time.Duration) map[string]time.Time {
+	now := p.now()
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	some := map[string]time.Time{}
+	for _, loop := range loops {
+		if at, ok := p.last[loop]; ok && now.Sub(at) <= within {
+			some[loop] = at
+		}
+	}
+	return some
+}
+
 // lasts is when each loop last finished a round.
 func (p *pulse) lasts() map[string]time.Time {
 	p.mu.Lock()

@@ -109,7 +109,17 @@ func (x *watching) today(ctx context.Context, clinic string) (uint64, error) {
 	for i, c := range cases {
 		ids[i] = c.ID
 	}
-	return x.heads(ctx, clinic, ids)
+	sum, err := x.heads(ctx, clinic, ids)
+	if err != nil {
+		return 0, err
+	}
+	watch, err := x.desk.Store.ReadWatch(ctx)
+	for _, t := range watch.Told[clinic] { // in no order
+		h := fnv.New64a()
+		_, _ = fmt.Fprintf(h, "%s/%d", t.Name(), t.Since.Unix())
+		sum ^= h.Sum64()
+	}
+	return sum, err
 }
 
 func (x *watching) heads(ctx context.Context, clinic string, ids []contact.ID) (uint64, error) {

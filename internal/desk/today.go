@@ -25,6 +25,8 @@ type todayPage struct {
 	Reception    bool
 	Closed       string // when the practice next opens, if it is closed now
 	Followed     int
+	// Troubles are what of the service itself has stopped, in words.
+	Troubles []string
 }
 
 // alertGroup is alerts of one kind of urgency.
@@ -62,6 +64,14 @@ func (d *Desk) today(v *visit) error {
 			p.Closed = p.Stamp(at.Unix()).Text
 		}
 	}
+	watch, err := d.Store.ReadWatch(v.ctx())
+	if err != nil {
+		return err
+	}
+	for _, t := range watch.Told[v.clinic.Rules.Clinic] {
+		p.Troubles = append(p.Troubles, t.What(v.clinic.Rules.Zone))
+	}
+	slices.Sort(p.Troubles)
 	if err := d.trailed(v, account.Entry{Deed: account.SawToday}); err != nil {
 		return err
 	}

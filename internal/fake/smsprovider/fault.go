@@ -38,6 +38,13 @@ func (p *Provider) Inject(f Fault) {
 	p.faults = append(p.faults, f)
 }
 
+// Mend takes all faults away that were added.
+func (p *Provider) Mend() {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.faults = nil
+}
+
 // fault takes the next fault that concerns a request. The lock is held.
 func (p *Provider) fault(to string, list bool) FaultKind {
 	for i := range p.faults {
