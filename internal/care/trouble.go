@@ -82,7 +82,7 @@ func (t *lineTurn) trouble(n *TroubleNews) Reason {
 	}
 	for _, a := range t.contacts() {
 		if via := t.wayTo(a); n.Shut != "" && via != "" && a.Channel != n.Shut {
-			t.sendTo(a, via, text, &Mail{Subject: "Gaitpost is not working as it should"})
+			t.sendTo(a, via, text, nil)
 			return LineTold
 		}
 	}
