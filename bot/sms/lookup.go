@@ -18,8 +18,14 @@ const (
 	pageSize    = "100"
 	maxPages    = 5
 	maxListing  = 4 << 20
-	clockSkew   = time.Minute // between the provider's clock and ours
 	outboundAPI = "outbound-api"
+
+	// clockSkew is how far our clocks may stand ahead of the provider's. The
+	// machine that decided on a message may run minutes ahead, and a look-up that
+	// began after the provider's note of it would not find it: the message would
+	// go out twice. The price: an equal text to the same person within this time
+	// before is taken for this one, since the list knows texts and times only.
+	clockSkew = 15 * time.Minute
 )
 
 // listing is one page of the provider's list of messages.

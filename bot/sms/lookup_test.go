@@ -38,8 +38,29 @@ func TestAMessageIsFoundByItsTextAndTime(t *testing.T) {
 	b.now = noon.Add(2 * time.Hour)
 	later := b.message(m.Text)
 	require.Equal(t, bot.Absent, b.has(t, later), "the same text, decided on two hours later")
-	b.now = noon.Add(30 * time.Second)
-	require.Equal(t, bot.Present, b.has(t, b.message(m.Text)), "clocks half a minute apart")
+}
+
+// Whoever decided on a message may have a clock that runs minutes ahead.
+func TestClocksMayStandApart(t *testing.T) {
+	for name, c := range map[string]struct {
+		ahead time.Duration
+		want  bot.Presence
+	}{
+		"half a minute": {30 * time.Second, bot.Present},
+		"ten minutes":   {10 * time.Minute, bot.Present},
+		"a quarter":     {15 * time.Minute, bot.Present},
+		"more":          {15*time.Minute + time.Second, bot.Absent},
+	} {
+		t.Run(name, func(t *testing.T) {
+			b := setup(t, nil)
+			sent := b.message("Thank you.")
+			_, err := b.Send(t.Context(), sent)
+			require.NoError(t, err)
+			b.now = noon.Add(c.ahead)
+			require.Equal(t, c.want, b.has(t, b.message(sent.Text)))
+			require.Equal(t, bot.Absent, b.has(t, b.message("Thanks.")), "another text is never taken for it")
+		})
+	}
 }
 
 func TestWhatAHandsetWroteIsNoMessageOfOurs(t *testing.T) {
