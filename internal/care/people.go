@@ -7,8 +7,11 @@ import (
 	"gaitpost/internal/contact"
 )
 
-// maxContacts is how many addresses a household may have.
-const maxContacts = 8
+// MaxContacts is how many addresses a household may have.
+const MaxContacts = 8
+
+// linkNotKept stands in the record in place of a link.
+const linkNotKept = "(a link that only they were sent)"
 
 // joinFor is how long an invitation to join on another channel may be taken, in
 // seconds.
@@ -49,6 +52,13 @@ func (h *Household) person(i int8) int8 {
 	}
 	return i
 }
+
+// PersonOf is the first contact of the person whose address contact i is.
+func (h *Household) PersonOf(i int8) int8 { return h.person(i) }
+
+// TalksAt reports whether the conversation with the person of contact i goes on
+// at that address: it is where we write to them.
+func (h *Household) TalksAt(i int8) bool { return h.current(h.person(i)) == i }
 
 // current is the address at which a person is talked to: of those they agreed
 // to, the one where they last wrote; -1 for none.
@@ -167,7 +177,7 @@ func (t *turn) newContact(by string, n *NewContact) Reason {
 		return t.refuse("A new contact needs its address and the channel it is on.")
 	case t.h.contactOf(n.Address) >= 0:
 		return t.refuse("That address is in this household already.")
-	case len(t.h.Contacts) >= maxContacts:
+	case len(t.h.Contacts) >= MaxContacts:
 		return t.refuse("A household has at most 8 addresses.")
 	case n.Of >= int8(len(t.h.Contacts)) || n.Of < -1:
 		return t.refuse("There is no such contact in this household.")
@@ -264,7 +274,7 @@ func (t *turn) inviteToJoin(by string, j *Join) Reason {
 		return t.refuse("An invitation to join needs its code, its link and its channel.")
 	case c.Consent.State != Agreed:
 		return t.refuse(c.Name + " can't be sent a link: no texts may go to that address. Show it to them at the practice instead.")
-	case len(t.h.Contacts) >= maxContacts:
+	case len(t.h.Contacts) >= MaxContacts:
 		return t.refuse("A household has at most 8 addresses.")
 	}
 	kept := *j
@@ -278,7 +288,11 @@ func (t *turn) inviteToJoin(by string, j *Join) Reason {
 			ctx.Vars["channel"] = channelName(ch.Kind)
 		}
 	}
-	t.say(j.Contact, ForReply, t.r.Scripts.Say("staff", "join_link", ctx))
+	line := t.r.Scripts.Say("staff", "join_link", ctx)
+	t.say(j.Contact, ForReply, line)
+	// The record keeps that a link was sent, and not the link: whoever reads the
+	// conversation could join in that person's place.
+	line.Vars["link"] = linkNotKept
 	return PracticeDone
 }
 

@@ -208,3 +208,22 @@ func TestNewContactsThatAreRefused(t *testing.T) {
 	k.second(false)
 	require.Equal(t, care.Invited, k.house.Contacts[1].Consent.State, "who had stopped is asked again, not texted")
 }
+
+// A link is as good as its owner's word: it goes to them and is kept nowhere.
+func TestALinkIsSentAndNotKept(t *testing.T) {
+	k := agreed(t)
+	const code = "Y29kZS1vZi1hLXRlc3Q"
+	res := k.staff(care.Practice{Join: &care.Join{Contact: 0, Code: code, Via: "bot", Link: "https://t.me/hillside_bot?start=" + code}})
+	require.Contains(t, res.Send[0].Text, "?start="+code)
+	said := 0
+	for _, f := range res.Facts {
+		if f.Line == nil {
+			continue
+		}
+		said++
+		kept := k.rules.Scripts.Render(*f.Line, "")
+		require.NotContains(t, kept, code)
+		require.Contains(t, kept, "a link that only they were sent")
+	}
+	require.Equal(t, 1, said)
+}
