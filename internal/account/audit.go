@@ -61,6 +61,7 @@ const (
 	SetDog       Deed = "changed a dog's settings"
 	HeldDog      Deed = "paused a dog"
 	PausedTexts  Deed = "paused an owner's texts"
+	Readdressed  Deed = "changed how an owner is reached"
 	Corrected    Deed = "corrected a record"
 	RolledBack   Deed = "rolled settings back"
 	CutPhone     Deed = "cut a telephone off"

@@ -65,6 +65,7 @@ type householdPart struct {
 	page
 	ID       string
 	Contacts []contactLine
+	Reach    reach
 	Others   []row
 	Alerts   []alertView
 	Talk     []talkLine
@@ -77,7 +78,8 @@ type householdPart struct {
 type contactLine struct {
 	N         int8
 	Name      string
-	Phone     string
+	Phone     string // "" for an address that can't be rung
+	Beside    string // which of several addresses, "" for the only one
 	Consent   string
 	State     care.ConsentState
 	ConsentAt int64
@@ -91,17 +93,21 @@ type contactLine struct {
 }
 
 var consentNames = map[care.ConsentState]string{care.NotInvited: "not invited yet", care.Invited: "invited, no answer yet",
-	care.Agreed: "has agreed to texts", care.Declined: "has declined", care.OptedOut: "has opted out: not texted"}
+	care.Agreed: "has agreed to texts", care.Declined: "has declined", care.OptedOut: "has opted out: not texted",
+	care.Retired: "no longer used"}
 
 // shared fills in what the pages of a dog and of a household share.
 func (d *Desk) shared(v *visit, h *care.Household, title string, entries []store.LogEntry) householdPart {
 	p := householdPart{page: d.page(v, title), ID: string(h.ID), Stranger: h.Stranger, AllTalk: v.QueryParam("talk") == "all"}
 	p.Live = string(h.ID)
 	for i, c := range h.Contacts {
-		l := contactLine{N: int8(i), Name: c.Name, Phone: c.Address.Value, Consent: consentNames[c.Consent.State], State: c.Consent.State,
+		l := contactLine{N: int8(i), Name: c.Name, Phone: rings(c.Address), Consent: consentNames[c.Consent.State], State: c.Consent.State,
 			ConsentAt: c.Consent.At, Words: c.Consent.Words, How: c.Consent.How, Waiting: len(c.Talk.Queue), LastIn: c.Talk.LastIn}
 		if l.Name == "" {
 			l.Name = "Unknown number"
+		}
+		if len(h.Contacts) > 1 {
+			l.Beside = kindNames[c.Address.Channel] + " " + contact.Mask(c.Address)
 		}
 		if c.Talk.Handover > v.now.Unix() {
 			l.Handover = c.Talk.Handover
@@ -114,12 +120,21 @@ func (d *Desk) shared(v *visit, h *care.Household, title string, entries []store
 		}
 		p.Contacts = append(p.Contacts, l)
 	}
+	p.Reach = reachOf(v, h)
 	p.Talk = d.conversation(v, h, entries)
 	if n := len(p.Talk) - shownLines; n > 0 && !p.AllTalk {
 		p.Hidden, p.Talk = n, p.Talk[n:]
 	}
 	p.Alerts = d.openAlerts(v, []care.Household{*h})
 	return p
+}
+
+// rings is the number of an address that can be rung, "" for others.
+func rings(a contact.Address) string {
+	if a.Channel == contact.SMS || a.Channel == contact.WhatsApp {
+		return a.Value
+	}
+	return ""
 }
 
 // record reads a household's log, its last logLength turns.

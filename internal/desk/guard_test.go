@@ -23,6 +23,8 @@ var fields = map[string][]string{
 	"/h/:id/write":                     {"contact", "0", "text", "hello"},
 	"/h/:id/resume":                    {"contact", "0"},
 	"/h/:id/consent":                   {"contact", "0", "state", "declined", "how", "by telephone"},
+	"/h/:id/contact":                   {"of", "0", "via", "text", "address", "07700 900177", "how", "vouched"},
+	"/h/:id/join":                      {"contact", "0", "via", "telegram"},
 	"/h/:id/dogs/:dog/note":            {"note", "a note"},
 	"/h/:id/dogs/:dog/findings":        {"text", "stiff"},
 	"/h/:id/dogs/:dog/weigh":           {"kg", "30"},

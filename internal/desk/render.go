@@ -80,6 +80,11 @@ var notices = map[string]string{
 	"rule":         "The setting is changed.",
 	"rolled-back":  "The settings are rolled back.",
 	"already":      "That was done already; nothing has been done twice.",
+
+	"address-added": "The address is added. The same conversation goes on wherever they write.",
+	"address-asked": "Asked at the old address. The new one is added after a yes.",
+	"invited":       "Invited. Nothing more is sent before they say yes.",
+	"link-sent":     "The link is on its way. It is good once, for a week.",
 }
 
 // page fills in what every page has.

@@ -43,6 +43,8 @@ var routes = []route{
 	{http.MethodPost, "/h/:id/write", account.WriteOwner, (*Desk).write},
 	{http.MethodPost, "/h/:id/resume", account.WriteOwner, (*Desk).resume},
 	{http.MethodPost, "/h/:id/consent", account.WriteOwner, (*Desk).consent},
+	{http.MethodPost, "/h/:id/contact", account.WriteOwner, (*Desk).addContact},
+	{http.MethodPost, "/h/:id/join", account.WriteOwner, (*Desk).sendLink},
 
 	{http.MethodGet, "/h/:id/dogs/:dog", account.SeeClinical, (*Desk).dog},
 	{http.MethodPost, "/h/:id/dogs/:dog/note", account.EnterFindings, (*Desk).note},
