@@ -74,7 +74,7 @@ var Placeholders = []Placeholder{
 var numbers = []string{"phone", "emergency", "person_number", "crisis"}
 
 // FactNames are the facts that only_if and branches may name.
-var FactNames = []string{"own1", "own2", "medicine", "implausible", "two_dogs", "closed", "crisis", "weight_plan", "pounds"}
+var FactNames = []string{"own1", "own2", "medicine", "implausible", "two_dogs", "closed", "crisis", "weight_plan", "pounds", "first_evening"}
 
 var placeholderByName = func() map[string]Placeholder {
 	m := make(map[string]Placeholder, len(Placeholders))

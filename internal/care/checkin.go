@@ -186,11 +186,14 @@ func (t *turn) closing(contact, dog int8, j clinical.Judgement) []dialog.Line {
 	case change >= t.thresholds(dog).MeaningfulChange:
 		step = "closing_worse"
 	case change <= -t.thresholds(dog).MeaningfulChange:
-		if better := t.better(dog); better != "" {
+		if better := t.better(dog); better != "" && !t.hush() {
 			step, ctx.Vars["better"] = "closing_better", better
 		}
 	default:
 		step = "closing_usual"
+		if better := t.progressNow(dog); better != "" {
+			step, ctx.Vars["better"] = "closing_better", better
+		}
 	}
 	return []dialog.Line{t.r.Scripts.Say("checkin", step, ctx)}
 }

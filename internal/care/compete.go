@@ -11,16 +11,18 @@ import (
 // check-in, what belongs to a medicine and tests, other reminders, weigh-in,
 // the longer review, exercises, lesson, summary.
 var inOrder = []PromptKind{PromptReached, PromptFarewell, PromptSignCheck, PromptNewContact, PromptInvitation,
-	PromptCheckIn, PromptSignsOnly, PromptInjection, PromptTablets, PromptTest,
-	PromptSession, PromptReminder, PromptWeighIn, PromptReassessment, PromptExercises,
-	PromptLesson, PromptSummary}
+	PromptGoodDay, PromptCheckIn, PromptSignsOnly, PromptInjection, PromptTablets, PromptTest,
+	PromptSession, PromptReminder, PromptWeighIn, PromptReassessment, PromptActivities,
+	PromptHouse, PromptHouseAgain, PromptExercises, PromptLesson, PromptSummary}
 
 func precedence(k PromptKind) int { return slices.Index(inOrder, k) }
 
 // neverWaits reports whether a prompt neither counts against what we may open
 // with a household nor waits for it: safety, and the invitation, before which
-// there is nothing to count.
-func (k PromptKind) neverWaits() bool { return precedence(k) <= precedence(PromptInvitation) }
+// there is nothing to count. Nor does the evening question that an owner took on.
+func (k PromptKind) neverWaits() bool {
+	return precedence(k) <= precedence(PromptInvitation) || k == PromptGoodDay
+}
 
 // window is how many days after its own a prompt may still be opened; what
 // finds no free day inside it is dropped, and the log says so.
@@ -30,7 +32,7 @@ func (k PromptKind) window() int32 {
 		return 3 // the next is near
 	case PromptSignsOnly:
 		return 6 // the next is a week after it
-	case PromptReassessment:
+	case PromptReassessment, PromptHouse, PromptHouseAgain, PromptActivities:
 		return 14
 	case PromptExercises:
 		return 2
@@ -287,6 +289,7 @@ func (t *turn) placeAll() {
 	for i := range t.h.Dogs {
 		if t.h.Dogs[i].Status == Followed {
 			t.placeByRules(&t.h.Dogs[i])
+			t.placeExtras(int8(i))
 		}
 	}
 }
@@ -394,6 +397,9 @@ func (t *turn) promptDue(contact int8, d candidate) {
 		date = dateOfDay(due.Date)
 	}
 	t.advance(d.dog, d.kind)
+	if t.openExtra(contact, d) {
+		return
+	}
 	if o := c.Talk.Open; o != nil && o.Kind == d.kind && o.Dog == d.dog {
 		t.closeStale(contact, o) // last time's was never finished
 	}

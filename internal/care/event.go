@@ -77,6 +77,8 @@ type Practice struct {
 	Hold      *HoldDog        `cbor:"17,keyasint,omitempty"`
 	Pause     *PauseTexts     `cbor:"18,keyasint,omitempty"`
 	Correct   *Correction     `cbor:"19,keyasint,omitempty"`
+	House     *HouseAction    `cbor:"35,keyasint,omitempty"`
+	Days      *OfferDays      `cbor:"36,keyasint,omitempty"`
 	Contact   *NewContact     `cbor:"42,keyasint,omitempty"`
 	Join      *Join           `cbor:"43,keyasint,omitempty"`
 }

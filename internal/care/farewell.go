@@ -61,6 +61,7 @@ func (t *turn) die(dog, contact int8, by string) {
 	if d.Status == Died {
 		return
 	}
+	t.endDays(dog, "died", by)
 	d.Status, d.Ended, d.Hold = Died, t.at, nil
 	t.fact(Fact{Kind: FactDied, Dog: dog + 1, By: by})
 	for i := range t.h.Contacts {

@@ -29,6 +29,9 @@ type Household struct {
 	// Opened are the local dates, days since 1970, on which we opened a
 	// conversation with this household, oldest first, as far back as matters.
 	Opened []int32 `cbor:"15,keyasint,omitempty"`
+	// Lessons are the short lessons this household has had, oldest first. None
+	// is given twice.
+	Lessons []GivenLesson `cbor:"23,keyasint,omitempty"`
 	// Floods are the contacts who wrote lately, and how much more is answered.
 	Floods []Flood `cbor:"25,keyasint,omitempty"`
 	// WhichDog is an open question whose sign it was.
@@ -110,6 +113,7 @@ type Open struct {
 	Entry    uint16 `cbor:"10,keyasint,omitempty"`
 	Reminder uint8  `cbor:"11,keyasint,omitempty"`
 	About    int32  `cbor:"12,keyasint,omitempty"`
+	Task     uint8  `cbor:"13,keyasint,omitempty"` // the awkward place it asks about
 }
 
 // PromptKind is the script a prompt runs; its text is the script's id.
@@ -136,6 +140,12 @@ const (
 
 	PromptLesson  PromptKind = "lesson"
 	PromptSummary PromptKind = "summary"
+	// What goes round the house, asks two weeks later about what was awkward
+	// there, and asks what matters to the owner.
+	PromptHouse      PromptKind = "house"
+	PromptHouseAgain PromptKind = "house_again"
+	PromptActivities PromptKind = "activities"
+	PromptGoodDay    PromptKind = "gooddays" // a good day or a bad day, of an evening
 	// PromptNewContact asks at the old address whether a new one is theirs.
 	PromptNewContact PromptKind = "newcontact"
 )
@@ -228,6 +238,16 @@ type Dog struct {
 	// Unlooked is the local date, days since 1970, of a reassessment that
 	// nobody answered; 0 when the last one was.
 	Unlooked int32 `cbor:"30,keyasint,omitempty"`
+	// House are the awkward places at home that the owner named, oldest first;
+	// HouseAt is when the owner last went round the house with us.
+	House   []HomeTask `cbor:"47,keyasint,omitempty"`
+	HouseAt int64      `cbor:"48,keyasint,omitempty"`
+	// AskedOwn is when the owner was asked what matters to them, and Summed when
+	// they last had a summary.
+	AskedOwn int64 `cbor:"49,keyasint,omitempty"`
+	Summed   int64 `cbor:"50,keyasint,omitempty"`
+	// Days is the note of good and bad days; replaced, never changed in place.
+	Days *GoodDays `cbor:"51,keyasint,omitempty"`
 }
 
 // Area of the plan.

@@ -70,6 +70,10 @@ func (t *turn) aboutDogAction(p *Practice) Reason {
 		return t.holdDog(p.By, p.Hold)
 	case p.Correct != nil:
 		return t.correct(p.By, p.Correct)
+	case p.House != nil:
+		return t.houseAction(p.By, p.House)
+	case p.Days != nil:
+		return t.offerDays(p.By, p.Days)
 	}
 	return PracticeDone
 }
@@ -101,6 +105,10 @@ func (p *Practice) dog() int8 {
 		return p.Hold.Dog
 	case p.Correct != nil:
 		return p.Correct.Dog
+	case p.House != nil:
+		return p.House.Dog
+	case p.Days != nil:
+		return p.Days.Dog
 	}
 	return -1
 }

@@ -26,6 +26,7 @@ func (t *turn) reassessed(contact int8, o *Open) {
 			said = append(said, a.label+" "+quote(v.Text))
 			if a.item == "awkward" {
 				t.h.Dogs[o.Dog].Awkward = &OwnerWords{Text: v.Text, At: t.at}
+				t.placeHouse(o.Dog)
 			}
 		}
 	}

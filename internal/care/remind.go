@@ -113,6 +113,10 @@ func (t *turn) tendReminders() {
 			return
 		}
 		switch {
+		case m.Kind == RemindExercises && t.hush():
+			t.reminderFact(r, e, m, "dropped", "good and bad days are being noted")
+			m.roll(t.r.reminderClock(e, t.at, t.zone()))
+			t.placeReminder(e, m)
 		case m.Kind == RemindWeighIn:
 			t.weighInReminded(r, e, m)
 		case m.Stage != StageAhead:

@@ -45,6 +45,7 @@ type Rules struct {
 	Limits     Limits
 	Weight     clinical.WeightRules // the zero value is clinical.DefaultWeightRules
 	Reminders  ReminderRules        // the zero value is DefaultReminderRules
+	Extras     Extras               // the zero value sends none
 	Costs      Costs
 
 	Scripts  *dialog.Library

@@ -222,6 +222,7 @@ func (t *turn) kindWord(s *heard) Reason {
 	t.keepForPractice(s, Today, what)
 	talk := &t.h.Contacts[s.contact].Talk
 	talk.Paused = max(talk.Paused, t.e.At.Add(t.r.Limits.DespairPause).Unix())
+	t.skipEvening()
 	if s.finding.Urgency == signs.Emergency {
 		return t.emergency(s)
 	}

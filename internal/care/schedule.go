@@ -44,6 +44,7 @@ func (t *turn) schedule(dog int8) {
 	}
 	t.scheduleSignsOnly(d)
 	t.placeReminders(d)
+	t.placeExtras(dog)
 }
 
 // cadenceOf is when a kind of prompt falls due for a dog.
@@ -72,6 +73,10 @@ func (t *turn) advance(dog int8, k PromptKind) {
 		due.Last = dayNumber(t.today())
 	}
 	due.Date = 0
+	if k.extra() {
+		due.At = noDue
+		return
+	}
 	if k == PromptSignsOnly {
 		t.scheduleSignsOnly(d)
 		return
@@ -184,6 +189,9 @@ func (t *turn) next() time.Time {
 	}
 	for i := range t.h.Dogs {
 		t.nextOfHold(&t.h.Dogs[i], consider)
+		if g := t.h.Dogs[i].Days; g.running() && t.h.Dogs[i].Status == Followed {
+			consider(g.At)
+		}
 	}
 	for i := range t.h.Contacts {
 		t.nextOfTalk(&t.h.Contacts[i], consider)

@@ -31,6 +31,9 @@ func (t *turn) openPrompt(contact int8, p Prompt, purpose Purpose) {
 		talk.Queue = insertPrompt(talk.Queue, p)
 		return
 	}
+	if p.Kind == PromptHouseAgain && t.h.Dogs[p.Dog].taskDue(dayNumber(t.today())) == nil {
+		return // settled while it waited
+	}
 	ctx := t.dialogContext(contact, p.Dog, p.Kind)
 	session, lines, err := t.r.Scripts.Begin(string(p.Kind), t.form(p), ctx)
 	if err != nil {
@@ -39,6 +42,7 @@ func (t *turn) openPrompt(contact int8, p Prompt, purpose Purpose) {
 	}
 	talk.Open = &Open{Session: session, Kind: p.Kind, Dog: p.Dog, Slot: p.Slot,
 		BegunAt: t.at, AskedAt: t.at, Alert: p.Alert}
+	t.bindTask(talk.Open)
 	// Form and person, so that what a form costs can be counted.
 	t.fact(Fact{Kind: FactPrompt, Dog: p.Dog + 1, Contact: contact + 1, Code: "sent", Text: p.Slot, Number: 1 + float64(session.Form)})
 	t.say(contact, purpose, lines...)
@@ -143,6 +147,7 @@ func (t *turn) dialogContext(contact, dog int8, kind PromptKind) dialog.Context 
 		}
 	}
 	t.reminderVars(&ctx, contact, kind)
+	t.extraVars(&ctx, contact, dog, kind)
 	if n := t.h.Contacts[contact].Pending; kind == PromptNewContact && n != nil {
 		ctx.Vars["channel"] = channelName(n.Address.Channel)
 		ctx.Vars["tail"] = tailOf(n.Address)
@@ -186,6 +191,9 @@ func (t *turn) reply(s *heard) Reason {
 		}
 		if o.Entry != 0 {
 			t.askNextReminder(s.contact)
+		}
+		if o.Kind == PromptHouseAgain {
+			t.askNextTask(s.contact, o.Dog)
 		}
 		t.openNext(s.contact, ForReply)
 	}
@@ -298,6 +306,14 @@ func (t *turn) afterReply(s *heard, o *Open, res dialog.Result) []dialog.Line {
 		t.reassessed(s.contact, o)
 	case PromptInjection, PromptTablets, PromptTest, PromptSession:
 		t.reminderAnswered(s.contact, o)
+	case PromptHouse:
+		return t.houseDone(s.contact, o)
+	case PromptHouseAgain:
+		t.houseAgainDone(s.contact, o)
+	case PromptActivities:
+		return t.activitiesDone(s.contact, o)
+	case PromptGoodDay:
+		return t.dayDone(s.contact, o)
 	}
 	return nil
 }

@@ -28,6 +28,9 @@ func (t *turn) tick() Reason {
 	for i := range t.h.Contacts {
 		did(t.tickTalk(int8(i)))
 	}
+	for i := range t.h.Dogs {
+		did(t.tickDays(int8(i)))
+	}
 	t.tickReviews()
 	if p := t.h.primary(); p >= 0 {
 		did(t.tickPrompts(p))
@@ -240,6 +243,10 @@ func (t *turn) closeStale(contact int8, o *Open) {
 		t.reassessed(contact, o)
 	case PromptInjection, PromptTablets, PromptTest, PromptSession:
 		t.reminderAnswered(contact, o)
+	case PromptHouseAgain:
+		t.houseAgainDone(contact, o)
+	case PromptGoodDay:
+		t.dayUnanswered(contact, o)
 	case PromptSignsOnly:
 		t.raise(evidence{dog: o.Dog, reason: Silence, urgency: ForDigest, contact: contact,
 			sentence: "the question about signs after a new medicine went unanswered"})

@@ -153,6 +153,7 @@ func defaultRules() *care.Rules {
 		Limits:     care.DefaultLimits(),
 		Weight:     clinical.DefaultWeightRules(),
 		Reminders:  care.DefaultReminderRules(),
+		Extras:     care.DefaultExtras(),
 	}
 	for _, c := range cadenceTable {
 		*c.at(&r.Cadences) = mustParse(c.cron, c.gap)

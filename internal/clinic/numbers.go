@@ -95,6 +95,10 @@ var numberTable = []numberKey{
 	{"reminders", "ask_again_after", func(r *care.Rules) any { return &r.Reminders.AskAgain }, "1", "14", "", ownChoice},
 	{"reminders", "overdue_after", func(r *care.Rules) any { return &r.Reminders.Overdue }, "3", "60", "", ownChoice},
 	{"reminders", "conversations_a_week", func(r *care.Rules) any { return &r.Reminders.PerWeek }, "2", "4", "", "never more than one a day or four a week; " + ownChoice},
+	{"extras", "lesson_days", func(r *care.Rules) any { return &r.Extras.Lesson }, "0", "92", "", "0 for none, and never more than one a week; " + ownChoice},
+	{"extras", "summary_days", func(r *care.Rules) any { return &r.Extras.Summary }, "0", "92", "", "0 for none; " + ownChoice},
+	{"extras", "activities_after", func(r *care.Rules) any { return &r.Extras.Activities }, "0", "28", "", "days after consent, 0 for not at all; " + ownChoice},
+	{"extras", "house_after", func(r *care.Rules) any { return &r.Extras.House }, "0", "28", "", "days after a reassessment that named an awkward place, 0 for not by itself; " + ownChoice},
 	{"alerts", "flood_burst", func(r *care.Rules) any { return &r.Limits.FloodBurst }, "0", "1000", "", ownChoice},
 	{"alerts", "flood_refill", func(r *care.Rules) any { return &r.Limits.FloodRefill }, "1s", "10m", "", ownChoice},
 }
@@ -110,6 +114,7 @@ func numberKeys() []Key {
 		{"thresholds.index", false, "", "numbers of the index rules", ""},
 		{"thresholds.alerts", false, "", "waits and counts", ""},
 		{"thresholds.reminders", false, "", "days between reminders, and how much a household hears", ""},
+		{"thresholds.extras", false, "", "days between lessons and summaries, and when more is asked", ""},
 	}
 	defaults := defaultRules()
 	for _, k := range numberTable {

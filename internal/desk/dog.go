@@ -242,7 +242,9 @@ type dueLine struct {
 }
 
 var dueNames = map[care.PromptKind]string{care.PromptCheckIn: "Check-in", care.PromptSignsOnly: "Signs-only text after a medicine",
-	care.PromptWeighIn: "Weigh-in", care.PromptReassessment: "Reassessment"}
+	care.PromptWeighIn: "Weigh-in", care.PromptReassessment: "Reassessment",
+	care.PromptHouse: "Round the house", care.PromptHouseAgain: "Awkward place asked again", care.PromptActivities: "What matters to the owner",
+	care.PromptLesson: "Short lesson", care.PromptSummary: "Summary to the owner"}
 
 var muscleNames = [...]string{"", "normal", "mild loss", "moderate loss", "severe loss"}
 

@@ -281,7 +281,10 @@ var promptNames = map[care.PromptKind]string{care.PromptInvitation: "invitation"
 	care.PromptFarewell: "question which dog has died", care.PromptSignCheck: "question about a sign",
 	care.PromptNewContact: "question about a new address",
 	care.PromptInjection:  "question about a repeat injection", care.PromptTablets: "question about tablets to collect",
-	care.PromptTest: "question about a test", care.PromptSession: "question about a session"}
+	care.PromptTest: "question about a test", care.PromptSession: "question about a session",
+	care.PromptHouse: "round the house", care.PromptHouseAgain: "awkward place asked again",
+	care.PromptActivities: "what matters to the owner", care.PromptLesson: "short lesson", care.PromptSummary: "summary",
+	care.PromptGoodDay: "good day or bad day"}
 
 // prompt follows a dialog; with a new one, answers are corrections no more.
 func (t *timeline) prompt(f *care.Fact, l *timelineLine) {

@@ -191,6 +191,7 @@ var wordsFor = map[string][]string{
 	"plan_use": {"walks yes, stairs gate not really", "most of it", "doing the walks every day", "all except the exercises if im honest"},
 	"awkward":  {"the kitchen floor is slippery", "NONE", "back step is a bit high", "getting in the car", "none"},
 	"aim":      {"to come up the hill with us again", "get in the car on his own", "just to be comfy really", "play with the ball a bit"},
+	"where":    {"slips when he turns", "waits for help", "SKIP", "bit of a jump for him"},
 	"extras":   {"NONE", "none", "just fish oil from the pet shop", "no nothing"},
 }
 
@@ -235,7 +236,8 @@ func mustFloat(s string) float64 {
 
 // choice picks an option by its number.
 func (p *Player) choice(h heard) Reply {
-	want := map[string]string{"scale": "home", "shape": "right", "signs_which": "none"}[h.question.Item]
+	want := map[string]string{"scale": "home", "shape": "right", "signs_which": "none",
+		"places": "floors", "easier": "not_yet", "activities": "sofa", "day": "mixed"}[h.question.Item]
 	if h.question.Item == "shape" && p.owner.Dogs[h.dog].Enrolled.Loss {
 		want = "heavy"
 	}
