@@ -159,6 +159,7 @@ func TestAMoreFrequentCadenceDoesNotWaitForTheOldOne(t *testing.T) {
 	w.settle()
 	require.Equal(t, 303, lee.changes(0, "cadences.weighin.cron", "0 14 * * mon"))
 	require.Equal(t, 303, lee.changes(1, "cadences.weighin.gap", "7d"))
+	require.Equal(t, 303, lee.changes(2, "thresholds.extras.activities_after", "0")) // it would have the day first
 	w.goTo("2026-03-09 13:45")
 	w.got()
 	w.goTo("2026-03-09 14:00")

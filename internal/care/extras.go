@@ -19,6 +19,20 @@ type Extras struct {
 // summary a month at most they are common practice, no source.
 func DefaultExtras() Extras { return Extras{Lesson: 14, Summary: 28, Activities: 2, House: 2} }
 
+// off reports whether a clinic leaves a kind out. What was placed before it did
+// so is not sent either.
+func (e Extras) off(k PromptKind) bool {
+	switch k {
+	case PromptLesson:
+		return e.Lesson == 0
+	case PromptSummary:
+		return e.Summary == 0
+	case PromptActivities:
+		return e.Activities == 0
+	}
+	return false // the places at home, once named, are followed up
+}
+
 // leastBetweenLessons keeps lessons to one a week, whatever is set.
 const leastBetweenLessons = 7
 
@@ -93,6 +107,9 @@ func (t *turn) openExtra(contact int8, c candidate) bool {
 		if c.kind == PromptHouse && !t.hush() { // somebody wished for it: it waits
 			t.placeExtra(c.dog, PromptHouse, dayNumber(t.today())+7)
 		}
+		return true
+	}
+	if t.r.Extras.off(c.kind) {
 		return true
 	}
 	switch c.kind {
