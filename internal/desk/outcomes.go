@@ -18,6 +18,7 @@ const (
 	countsAge     = time.Hour
 	countsTime    = 10 * time.Minute
 	countAtOnce   = 100
+	countsAgain   = 2   // seconds after which a page that waits for a count looks again
 	countedTurns  = 600 // of each household: what lies before is not counted
 	outcomesWeeks = 12
 )
@@ -48,6 +49,7 @@ type outcomesPage struct {
 	Busy    bool
 	Done    int
 	Of      int
+	Again   int // seconds
 	Failed  bool
 	At      int64
 	F       *figures
@@ -70,7 +72,7 @@ func (d *Desk) outcomes(v *visit) error {
 	c := d.counts.start(v, p.Weeks, from)
 	p.Done, p.Of, p.F, p.At, p.Failed = c.done, c.of, c.result, c.began.Unix(), c.failure != nil
 	if p.Busy = c.result == nil && c.failure == nil; p.Busy {
-		p.Refresh = 3
+		p.Again = countsAgain
 	}
 	if err := d.trailed(v, account.Entry{Deed: account.SawOutcomes}); err != nil {
 		return err

@@ -33,8 +33,10 @@ type page struct {
 	Nonce  string // makes this page's forms happen once each
 	Nav    []link
 	// Live is what the page watches for news; "" if it doesn't.
-	Live    string
-	Refresh int // seconds; 0: the page does not load itself again
+	Live string
+	// Refresh is after how many seconds a page loads itself again in a browser
+	// without script, where the reader asked for that; 0: never.
+	Refresh int
 	zone    *time.Location
 	now     time.Time
 }
@@ -158,6 +160,8 @@ func (s stamp) Known() bool { return !s.zero }
 
 var functions = template.FuncMap{
 	"one":    one,
+	"plural": plural,
+	"either": either,
 	"signed": signed,
 	"join":   strings.Join,
 	"title":  func(v any) string { return capital(fmt.Sprint(v)) },

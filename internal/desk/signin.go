@@ -247,6 +247,15 @@ func (d *Desk) changePassword(v *visit) error {
 	return v.Redirect(http.StatusSeeOther, Prefix+"/account?say=password")
 }
 
+// either chooses a word by a number: one or many.
+func either(n int, one, many string) string {
+	if n == 1 {
+		return one
+	}
+	return many
+}
+
+// plural is a number and what is counted.
 func plural(n int, what string) string {
 	if n == 1 {
 		return "1 " + what

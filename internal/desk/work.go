@@ -20,7 +20,7 @@ type work struct {
 	GivenMin int
 	UsualMin int
 	Deeds    []deedCount // what else was done, counted and not timed
-	byDeed   map[string]int
+	byDeed   map[staffDeed]int
 }
 
 type deedCount struct {
@@ -63,46 +63,49 @@ func (w *work) alert(f *figures, a *record.Alert) {
 // deeds counts what staff did, by the record.
 func (w *work) deeds(f *figures, entries []record.Entry) {
 	if w.byDeed == nil {
-		w.byDeed = map[string]int{}
+		w.byDeed = map[staffDeed]int{}
 	}
 	for i := range entries {
 		p := entries[i].Event.Practice
 		if p == nil || entries[i].Refusal != "" || !f.in(entries[i].At.Unix()) {
 			continue
 		}
-		if what := deedName(p); what != "" {
+		if what := deedName(p); what.one != "" {
 			w.byDeed[what]++
 		}
 	}
 	w.Deeds = w.Deeds[:0]
 	for what, n := range w.byDeed {
-		w.Deeds = append(w.Deeds, deedCount{what, n})
+		w.Deeds = append(w.Deeds, deedCount{either(n, what.one, what.many), n})
 	}
 	slices.SortFunc(w.Deeds, func(a, b deedCount) int { return cmp.Or(cmp.Compare(b.N, a.N), cmp.Compare(a.What, b.What)) })
 }
 
-func deedName(p *care.Practice) string {
+// staffDeed is what staff do, said of one and of many.
+type staffDeed struct{ one, many string }
+
+func deedName(p *care.Practice) staffDeed {
 	switch {
 	case p.Ack != nil:
-		return "alerts taken on"
+		return staffDeed{"alert taken on", "alerts taken on"}
 	case p.Close != nil && p.Close.Outcome == care.CouldNotReach:
-		return "calls that reached nobody"
+		return staffDeed{"call that reached nobody", "calls that reached nobody"}
 	case p.Close != nil:
-		return "alerts closed"
+		return staffDeed{"alert closed", "alerts closed"}
 	case p.Write != nil:
-		return "messages written"
+		return staffDeed{"message written", "messages written"}
 	case p.CheckIn != nil:
-		return "check-ins entered"
+		return staffDeed{"check-in entered", "check-ins entered"}
 	case p.Weigh != nil:
-		return "weights entered"
+		return staffDeed{"weight entered", "weights entered"}
 	case p.Note != nil, p.Findings != nil:
-		return "notes and findings"
+		return staffDeed{"note or finding", "notes and findings"}
 	case p.Plan != nil:
-		return "changes of plan"
+		return staffDeed{"change of plan", "changes of plan"}
 	case p.Rung != nil:
-		return "messages that did not arrive seen to"
+		return staffDeed{"message that did not arrive seen to", "messages that did not arrive seen to"}
 	case p.Enrol != nil:
-		return "enrolments"
+		return staffDeed{"enrolment", "enrolments"}
 	}
-	return ""
+	return staffDeed{}
 }

@@ -3,7 +3,7 @@
 (function () {
   'use strict';
   var main = document.querySelector('main[data-live]');
-  if (!main || !window.EventSource || !window.fetch) { return; }
+  if (!window.EventSource || !window.fetch || !(main || document.querySelector('[data-again]'))) { return; }
   document.documentElement.classList.add('live');
   var news = document.getElementById('news');
   var source = null;
@@ -50,16 +50,31 @@
         if (d) { d.open = open[id]; }
       });
     });
-    say(waiting ? 'There is news. Finish what you are typing, then load the page.' : 'Updated just now.', waiting);
+    return waiting;
   }
 
-  function refresh() {
-    fetch(window.location.href, { credentials: 'same-origin', redirect: 'error' }).then(function (r) {
+  function load() {
+    return fetch(window.location.href, { credentials: 'same-origin', redirect: 'error' }).then(function (r) {
       if (!r.ok) { throw new Error('status'); }
       return r.text();
     }).then(function (html) {
-      put(new DOMParser().parseFromString(html, 'text/html'));
+      return put(new DOMParser().parseFromString(html, 'text/html'));
+    });
+  }
+
+  function refresh() {
+    load().then(function (waiting) {
+      say(waiting ? 'There is news. Finish what you are typing, then load the page.' : 'Updated just now.', waiting);
     }).catch(function () { say('There is news.', true); });
+  }
+
+  function again() {
+    // What is still being worked out is looked at until it is there.
+    var part = document.querySelector('[data-again]');
+    if (!part) { say('It is done.'); return; }
+    window.setTimeout(function () {
+      load().then(again).catch(function () { say('This could not be loaded.', true); });
+    }, 1000 * Number(part.dataset.again));
   }
 
   function listen() {
@@ -74,6 +89,8 @@
     source.addEventListener('ended', function () { source.close(); say('You have been signed out.', true); });
   }
 
+  if (document.querySelector('[data-again]')) { again(); }
+  if (!main) { return; }
   document.addEventListener('visibilitychange', function () {
     if (document.hidden && source) { source.close(); source = null; }
     listen();
