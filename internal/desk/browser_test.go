@@ -1,6 +1,7 @@
 package desk
 
 import (
+	"net/http"
 	"strings"
 	"testing"
 
@@ -41,13 +42,21 @@ func TestADayAtTheDeskInABrowser(t *testing.T) {
 	x.fill("form.write textarea", "How is she now?")
 	x.press("form.write button")
 	x.until("document.querySelector('.line.staff') && document.querySelector('main').dataset.seen")
+	x.eval("window.same = true")
 	b.says("hillside", id, "much brighter, thank you")
 	x.until("[...document.querySelectorAll('.line.owner')].some(n => n.textContent.includes('much brighter'))")
 	x.fill("form.write textarea", "half a sentence")
 	b.says("hillside", id, "she has eaten too")
 	x.until("document.getElementById('news').textContent.includes('Finish what you are typing')")
+	require.Equal(t, true, x.eval("window.same"), "the page was never loaded anew")
 	require.Equal(t, "half a sentence", x.eval("document.querySelector('form.write textarea').value"))
 	x.quiet()
+}
+
+// isPage reports whether a route answers with a page to look at: not with a
+// stream, a file or the way to another.
+func isPage(r route) bool {
+	return r.method == http.MethodGet && r.path != "/live" && r.path != "/" && !strings.Contains(r.path, ".")
 }
 
 // No page is wider than a telephone, and everything that can be pressed can be
@@ -62,7 +71,7 @@ func TestPagesFitATelephone(t *testing.T) {
 	b.checkIns("hillside", id, 1, 1, 1, 3, 3)
 	x.as(b.signedIn("hillside", account.Vet))
 	for _, r := range routes {
-		if r.method != "GET" || r.path == "/live" || r.path == "/" || strings.HasSuffix(r.path, ".csv") {
+		if !isPage(r) {
 			continue
 		}
 		x.open(b.server.URL + at(r.path, id))

@@ -134,6 +134,9 @@ func TestTenThousandDogs(t *testing.T) {
 	page, first := trips("/desk/dogs?sort=change")
 	require.Len(t, page.dogs(), 50)
 	page.has(".lead", "1 to 50 of 10000")
+	page.has("nav.pages", "Page 1 of 200")
+	page.has("nav.pages a[rel=next]")
+	page.hasNot("a[rel=prev]")
 	require.Less(t, first, 30, "the first page brings the roster up to date, some hundred households at a time")
 
 	page, again := trips("/desk/dogs?sort=change")
