@@ -31,7 +31,11 @@ type Sent struct {
 	Ref, To, Text string
 	Choices       int
 	Times         int // how often it came
+	Offered       []Choice
 }
+
+// Choice is one answer that a message offers.
+type Choice struct{ Reply, Label string }
 
 // Gateway is the stand-in. It is an http.Handler and safe for concurrent use.
 type Gateway struct {
@@ -146,7 +150,7 @@ func (g *Gateway) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 		Data      struct {
 			Ref, From, To, Text string
 			Valid               int `json:"valid_seconds"`
-			Choices             []struct{ Reply, Label string }
+			Choices             []Choice
 		}
 	}
 	if json.Unmarshal(body, &in) != nil || in.Type != "message.send" || in.Timestamp.IsZero() ||
@@ -161,7 +165,7 @@ func (g *Gateway) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 		f := g.next
 		g.next = nil
 		if f(w) {
-			g.take(in.Data.Ref, in.Data.To, in.Data.Text, len(in.Data.Choices))
+			g.take(Sent{Ref: in.Data.Ref, To: in.Data.To, Text: in.Data.Text, Offered: in.Data.Choices})
 		}
 		return
 	}
@@ -171,7 +175,7 @@ func (g *Gateway) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	case g.gone[in.Data.To]:
 		refuse(w, "unreachable")
 	default:
-		g.take(in.Data.Ref, in.Data.To, in.Data.Text, len(in.Data.Choices))
+		g.take(Sent{Ref: in.Data.Ref, To: in.Data.To, Text: in.Data.Text, Offered: in.Data.Choices})
 		w.WriteHeader(http.StatusAccepted)
 	}
 }
@@ -182,14 +186,14 @@ func refuse(w http.ResponseWriter, reason string) {
 }
 
 // take keeps a message once, however often it comes. The lock is held.
-func (g *Gateway) take(ref, to, text string, choices int) {
-	if s := g.byRef[ref]; s != nil {
-		s.Times++
+func (g *Gateway) take(s Sent) {
+	if known := g.byRef[s.Ref]; known != nil {
+		known.Times++
 		return
 	}
-	s := &Sent{Ref: ref, To: to, Text: text, Choices: choices, Times: 1}
-	g.byRef[ref] = s
-	g.sent = append(g.sent, s)
+	s.Choices, s.Times = len(s.Offered), 1
+	g.byRef[s.Ref] = &s
+	g.sent = append(g.sent, &s)
 }
 
 // genuine checks a request as the specification says.

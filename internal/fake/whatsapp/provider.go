@@ -38,6 +38,10 @@ type Sent struct {
 	// Text is the words, whatever the message's type.
 	Text    string
 	Options []string // titles of buttons or rows
+	// Offered is "button" or "list" where something can be tapped; Replies are the
+	// ids that come back by it and Words what stands beside a row, in that order.
+	Offered        string
+	Replies, Words []string
 }
 
 // Provider is the stand-in. It is an http.Handler and safe for concurrent use.
@@ -264,7 +268,7 @@ func (m *in) interactive(s Sent) (Sent, int) {
 	if a == nil || !fits(a.Body.Text, 1024) {
 		return s, 131009
 	}
-	s.Text = a.Body.Text
+	s.Text, s.Offered = a.Body.Text, a.Type
 	seen := map[string]bool{}
 	switch a.Type {
 	case "button":
@@ -273,7 +277,7 @@ func (m *in) interactive(s Sent) (Sent, int) {
 				return s, 131009
 			}
 			seen[b.Reply.Title] = true
-			s.Options = append(s.Options, b.Reply.Title)
+			s.Options, s.Replies, s.Words = append(s.Options, b.Reply.Title), append(s.Replies, b.Reply.ID), append(s.Words, "")
 		}
 		if n := len(s.Options); n < 1 || n > 3 {
 			return s, 131009
@@ -285,7 +289,7 @@ func (m *in) interactive(s Sent) (Sent, int) {
 					return s, 131009
 				}
 				seen[r.ID] = true
-				s.Options = append(s.Options, r.Title)
+				s.Options, s.Replies, s.Words = append(s.Options, r.Title), append(s.Replies, r.ID), append(s.Words, r.Description)
 			}
 		}
 		if n := len(s.Options); n < 1 || n > 10 || !fits(a.Action.Button, 20) || len(a.Action.Sections) != 1 {
