@@ -52,9 +52,10 @@ func reachOf(v *visit, h *care.Household) reach {
 	r := reach{Full: len(h.Contacts) >= care.MaxContacts}
 	for _, ch := range v.clinic.Rules.Channels {
 		w := way{ch.Name, kindNames[ch.Kind] + " (" + ch.Name + ")"}
-		if ch.Kind == contact.Telegram {
+		switch ch.Kind {
+		case contact.Telegram:
 			r.Links = append(r.Links, w)
-		} else {
+		case contact.SMS, contact.WhatsApp, contact.Relay: // the rest are for practitioners
 			r.Ways = append(r.Ways, w)
 		}
 	}
