@@ -163,7 +163,9 @@ func (w *demoWorld) afterDesk() error {
 func (d *demoTurns) elsewhereDone() {
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	d.messages++
+	for _, kind := range demoKinds {
+		d.messages[kind]++
+	}
 	d.notices++
 }
 

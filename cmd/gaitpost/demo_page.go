@@ -17,7 +17,6 @@ import (
 	"time"
 
 	"gaitpost/internal/care"
-	"gaitpost/internal/contact"
 	"gaitpost/internal/desk"
 )
 
@@ -101,6 +100,8 @@ func (p *demoPage) handler() http.Handler {
 	mux := http.NewServeMux()
 	mux.HandleFunc("GET /{$}", p.show)
 	mux.HandleFunc("POST /write", p.change(p.write))
+	mux.HandleFunc("POST /tap", p.change(p.tap))
+	mux.HandleFunc("POST /channel", p.change(p.channel))
 	mux.HandleFunc("POST /clock", p.change(p.move))
 	mux.HandleFunc("POST /plan", p.change(p.plan))
 	for name, kind := range map[string]string{"demo.css": "text/css; charset=utf-8", "demo.js": "text/javascript; charset=utf-8"} {
@@ -172,8 +173,7 @@ func (p *demoPage) write(form url.Values) (string, error) {
 	case text == "":
 		return "There was nothing to send.", nil
 	}
-	phone.player, phone.staff = nil, nil
-	phone.yours = true
+	phone.taken()
 	if err := phone.write(text); err != nil {
 		return "", err
 	}
@@ -219,8 +219,7 @@ func (p *demoPage) plan(form url.Values) (string, error) {
 	if phone == nil || phone.owner == nil || action != care.PlanStop && action != care.PlanRestart {
 		return "There is nothing like that to record.", nil
 	}
-	p.recorded++
-	err := p.w.planChange(phone, fmt.Sprintf("page-%d", p.recorded), care.PlanChange{
+	err := p.w.planChange(phone, fmt.Sprintf("page-%d", p.step()), care.PlanChange{
 		Dog: form.Get("dog"), What: form.Get("what"), Action: action, Reason: "decided on the demo's page",
 	})
 	if err != nil {
@@ -247,16 +246,12 @@ type demoHeld struct{ Dog, What string }
 
 // held lists the medicines of a household that are held.
 func (p *demoPage) held(phone *demoPhone) []demoHeld {
-	if phone.owner == nil {
-		return nil
-	}
-	id := p.w.turns.ID(p.w.rules.Clinic, contact.Address{Channel: contact.SMS, Value: phone.number})
-	l, err := p.w.turns.Load(p.w.ctx, p.w.rules.Clinic, id)
-	if err != nil {
+	h, err := p.w.householdOf(phone)
+	if err != nil || h == nil {
 		return nil
 	}
 	var held []demoHeld
-	for _, d := range l.Household.Dogs {
+	for _, d := range h.Dogs {
 		for _, e := range d.Plan {
 			if e.Status == care.Held && d.Status == care.Followed {
 				held = append(held, demoHeld{d.Name, e.What})

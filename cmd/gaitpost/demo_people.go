@@ -16,6 +16,8 @@ type demoText struct {
 	At   time.Time
 	Mine bool // written by whoever holds the telephone
 	Text string
+	By   contact.Channel // how it went
+	Taps []demoTap       // what can be tapped, where the channel has that
 
 	order int // among all texts of the demo
 }
@@ -25,6 +27,7 @@ type demoText struct {
 type demoPhone struct {
 	w      *demoWorld
 	number string
+	by     contact.Channel // how whoever holds it writes; "" is by text
 	name   string
 	about  string // whose dogs, or which role
 	texts  []demoText
@@ -55,16 +58,16 @@ func (p *demoPhone) keep(t demoText) {
 }
 
 // receive shows a text, and lets whoever plays answer it in their own time.
-func (p *demoPhone) receive(text string) {
-	now := p.w.now()
-	p.keep(demoText{At: now, Text: text})
+func (p *demoPhone) receive(t demoText) {
+	t.At = p.w.now()
+	p.keep(t)
 	switch {
 	case p.player != nil:
-		if r, ok := p.player.Hear(text, now); ok {
+		if r, ok := p.player.Hear(t.Text, t.At); ok {
 			p.answer(r)
 		}
 	case p.staff != nil:
-		p.staff.read(text)
+		p.staff.read(t.Text)
 	}
 }
 
@@ -84,7 +87,11 @@ func (p *demoPhone) answer(r synth.Reply) {
 // write sends a text to the practice: as a signed request to the webhook, by way
 // of the provider.
 func (p *demoPhone) write(text string) error {
-	p.keep(demoText{At: p.w.now(), Mine: true, Text: text})
+	if wire := p.w.wire(p.by); wire != nil {
+		p.keep(demoText{At: p.w.now(), Mine: true, Text: text, By: p.by})
+		return wire.write(p, text)
+	}
+	p.keep(demoText{At: p.w.now(), Mine: true, Text: text, By: contact.SMS})
 	d, err := p.w.provider.From(p.w.ctx, smsprovider.Text{From: p.number, To: p.w.ours, Body: text})
 	if err == nil && !d.Taken {
 		err = fmt.Errorf("the webhook answered %d", d.Status)

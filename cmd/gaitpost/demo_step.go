@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"gaitpost/internal/cadence"
+	"gaitpost/internal/contact"
 )
 
 // demoEvent is something that people, the provider or the practice will do.
@@ -138,7 +139,7 @@ func (w *demoWorld) settle() error {
 	for range 1000 {
 		messages, notices := w.turns.waiting()
 		again := !w.outbox.later.IsZero() && !w.outbox.later.After(w.now())
-		if messages == 0 && notices == 0 && !again {
+		if len(messages) == 0 && notices == 0 && !again {
 			return nil
 		}
 		if notices > 0 || again {
@@ -146,10 +147,15 @@ func (w *demoWorld) settle() error {
 				return err
 			}
 			more, _ := w.turns.waiting()
-			messages += more
+			for kind, n := range more {
+				messages[kind] += n
+			}
 		}
-		if messages > 0 || again {
-			if _, err := w.sender.Drain(w.ctx); err != nil {
+		for _, kind := range demoKinds {
+			if messages[kind] == 0 && !again {
+				continue
+			}
+			if _, err := w.senders[kind].Drain(w.ctx); err != nil {
 				return err
 			}
 		}
@@ -174,8 +180,9 @@ func (w *demoWorld) handOut() {
 		}
 		w.segments += m.Segments
 		sent = true
-		w.phone(m.To).receive(m.Body)
+		w.phone(m.To).receive(demoText{Text: m.Body, By: contact.SMS})
 	}
+	w.handOutElsewhere()
 	if sent {
 		at := w.now().Add(demoReports)
 		w.agenda.add(at, func() error { w.provider.Advance(w.ctx, at); return nil })

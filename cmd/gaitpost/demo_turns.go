@@ -21,7 +21,7 @@ type demoTurns struct {
 	mu        sync.Mutex
 	due       map[contact.ID]time.Time // when each household is next looked at
 	elsewhere time.Time                // when the store has something due that was not watched; zero for nothing
-	messages  int                      // in the outbox, not handed out yet
+	messages  map[contact.Channel]int  // in the outbox, not handed out yet
 	notices   int                      // likewise for practitioners' lines, with their commands
 	marks     []demoMark
 	alerts    []*demoAlert
@@ -59,7 +59,7 @@ type demoAlert struct {
 }
 
 func newDemoTurns(s *store.Store) *demoTurns {
-	return &demoTurns{Store: s, due: map[contact.ID]time.Time{}, meant: map[string]map[string]float64{}}
+	return &demoTurns{Store: s, due: map[contact.ID]time.Time{}, meant: map[string]map[string]float64{}, messages: map[contact.Channel]int{}}
 }
 
 // Do implements bot.Turns.
@@ -90,7 +90,7 @@ func (d *demoTurns) DoLine(ctx context.Context, r *care.Rules, practitioner stri
 	}
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	d.messages += len(res.Send)
+	d.leave(res.Send)
 	d.notices += len(res.Commands)
 	if e.Digest != nil && len(res.Send) > 0 {
 		d.digests++
@@ -109,7 +109,7 @@ func (d *demoTurns) watch(e care.Event, res *care.Result) {
 	if !res.Next.IsZero() {
 		d.due[h.ID] = res.Next
 	}
-	d.messages += len(res.Send)
+	d.leave(res.Send)
 	d.notices += len(res.Notices)
 	if e.Practice != nil && res.Reason == care.PracticeRefused {
 		d.refused = res.Refusal
@@ -219,12 +219,19 @@ func (d *demoTurns) next() time.Time {
 	return first
 }
 
+// leave counts messages left in the outbox. The lock is held.
+func (d *demoTurns) leave(list []care.Message) {
+	for i := range list {
+		d.messages[list[i].To.Channel]++
+	}
+}
+
 // waiting takes the counts of what waits in the outbox.
-func (d *demoTurns) waiting() (messages, notices int) {
+func (d *demoTurns) waiting() (messages map[contact.Channel]int, notices int) {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	messages, notices = d.messages, d.notices
-	d.messages, d.notices = 0, 0
+	d.messages, d.notices = map[contact.Channel]int{}, 0
 	return messages, notices
 }
 

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"time"
 
+	"gaitpost/internal/contact"
 	"gaitpost/internal/desk"
 )
 
@@ -28,6 +29,13 @@ type demoPhoneView struct {
 	Choices                []demoChoice
 	Texts                  []demoTextView
 	Held                   []demoHeld
+	Channels               []demoChannelView // that the telephone can write by; nil for the practice's
+}
+
+// demoChannelView is one channel of a telephone.
+type demoChannelView struct {
+	Kind, Name string
+	Chosen     bool
 }
 
 type demoChoice struct {
@@ -38,6 +46,9 @@ type demoChoice struct {
 type demoTextView struct {
 	Day, Clock, Text string
 	Mine             bool
+	By               string // the channel, where the telephone has used another than texts
+	Order            int
+	Taps             []demoTap
 }
 
 // demoRecent is a text with the telephone it stands on.
@@ -60,6 +71,10 @@ func (p *demoPage) view(q url.Values) demoView {
 	v.Owner.Role, v.Owner.OtherRole, v.Owner.Other = "owner", "staff", practitioner.number
 	v.Owner.Title, v.Owner.Prompt = "An owner's telephone", "Write as "+owner.name
 	v.Owner.Held = p.held(owner)
+	for _, kind := range demoKinds {
+		v.Owner.Channels = append(v.Owner.Channels, demoChannelView{string(kind), demoKindNames[kind],
+			cmp.Or(owner.by, contact.SMS) == kind})
+	}
 	v.Staff.Role, v.Staff.OtherRole, v.Staff.Other = "staff", "owner", owner.number
 	v.Staff.Title, v.Staff.Prompt = "The practitioner's telephone", "Answer: LIST, 3, 3 OK, 3 CLOSE phoned"
 	for _, r := range p.latest() {
@@ -100,10 +115,14 @@ func (p *demoPage) phoneView(phone *demoPhone, all []*demoPhone) demoPhoneView {
 	for _, other := range all {
 		v.Choices = append(v.Choices, demoChoice{other.number, other.name, other.about, other == phone})
 	}
-	texts := phone.texts[max(0, len(phone.texts)-demoShown):]
+	first := max(0, len(phone.texts)-demoShown)
+	several := slices.ContainsFunc(phone.texts, func(t demoText) bool { return t.By != contact.SMS })
 	day := ""
-	for _, t := range texts {
-		tv := demoTextView{Clock: t.At.Format("15:04"), Text: t.Text, Mine: t.Mine}
+	for i, t := range phone.texts[first:] {
+		tv := demoTextView{Clock: t.At.Format("15:04"), Text: t.Text, Mine: t.Mine, Order: t.order, Taps: phone.taps(first + i)}
+		if several {
+			tv.By = demoKindNames[t.By]
+		}
 		if d := t.At.Format("Monday 2 January"); d != day {
 			tv.Day, day = d, d
 		}

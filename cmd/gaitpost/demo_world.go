@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"embed"
+	"encoding/base64"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -33,26 +34,33 @@ var demoFiles embed.FS
 
 // demoToken stands for a secret that the provider and the webhook share. Nothing
 // but this process ever sees it.
-const demoToken = "an invented token of the demo"
+const demoToken = "an-invented-token-of-the-demo"
+
+// demoSecrets are those that the settings name.
+var demoSecrets = map[string]string{
+	"DEMO_TOKEN": demoToken, "DEMO_WHATSAPP_TOKEN": demoToken, "DEMO_WHATSAPP_SECRET": demoToken,
+	"DEMO_WHATSAPP_VERIFY": demoToken, "DEMO_TELEGRAM_TOKEN": "900700:" + demoToken, "DEMO_TELEGRAM_SECRET": demoToken,
+	"DEMO_GATEWAY_SECRET": "whsec_" + base64.StdEncoding.EncodeToString([]byte(demoToken)),
+}
 
 // demoWorld is the whole of the demo: the parts of a real deployment on stand-ins,
 // the people, and the clock that all of them share. It is stepped by one
 // goroutine at a time.
 type demoWorld struct {
-	ctx    context.Context
-	o      demoOptions
-	zone   *time.Location
-	rules  *care.Rules // in force; the desk may change them
-	ours   string      // our number
-	began  time.Time
-	clock  atomic.Int64 // Unix seconds
-	redis  *miniredis.Miniredis
-	aged   time.Time // until when keys of the stand-in have aged
-	turns  *demoTurns
-	outbox *demoOutbox
-	sender *bot.Sender
-	lines  *bot.Lines
-	sched  *scheduler.Scheduler
+	ctx     context.Context
+	o       demoOptions
+	zone    *time.Location
+	rules   *care.Rules // in force; the desk may change them
+	ours    string      // our number
+	began   time.Time
+	clock   atomic.Int64 // Unix seconds
+	redis   *miniredis.Miniredis
+	aged    time.Time // until when keys of the stand-in have aged
+	turns   *demoTurns
+	outbox  *demoOutbox
+	senders map[contact.Channel]*bot.Sender
+	lines   *bot.Lines
+	sched   *scheduler.Scheduler
 
 	settings  *inForce
 	directory *bot.Directory
@@ -61,6 +69,9 @@ type demoWorld struct {
 	provider *smsprovider.Provider
 	looked   int // messages of the provider's ledger that were looked at
 	segments int
+	wires    []demoWire                 // the other channels' providers
+	hooks    map[contact.Channel]string // where they post to
+	client   *http.Client
 
 	cohort  synth.Cohort
 	phones  map[string]*demoPhone // by number
@@ -113,7 +124,7 @@ func (w *demoWorld) assemble() error {
 	if _, err := w.turns.LookAgain(w.ctx, c.Rules.Clinic, placingMark(c), w.began); err != nil {
 		return err
 	}
-	return w.connect(c.Channels[0])
+	return w.connect(c)
 }
 
 // demoClinic reads the settings of the invented practice, as any are read.
@@ -124,7 +135,7 @@ func demoClinic(lib *dialog.Library) (*clinic.Clinic, overlaid, error) {
 	}
 	src := clinic.Source{
 		Files: files, Only: []string{"clinic.yaml"}, Scripts: lib,
-		Getenv: func(string) string { return demoToken },
+		Getenv: func(name string) string { return demoSecrets[name] },
 	}
 	clinics, problems := clinic.LoadFrom(src)
 	if len(clinics) != 1 {
@@ -166,9 +177,9 @@ func insideDialer(m *miniredis.Miniredis) func(context.Context, string, string) 
 	}
 }
 
-// connect starts the webhook and the stand-in for the provider, each on a port
+// connect starts the webhook and the stand-ins for the providers, each on a port
 // of its own, and the loops that work between them.
-func (w *demoWorld) connect(ch clinic.ChannelSettings) error {
+func (w *demoWorld) connect(c *clinic.Clinic) error {
 	hookAt, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
 		return fmt.Errorf("opening a port for the webhook: %w", err)
@@ -176,30 +187,20 @@ func (w *demoWorld) connect(ch clinic.ChannelSettings) error {
 	w.closers = append(w.closers, func() { _ = hookAt.Close() })
 	apiAt, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
-		return fmt.Errorf("opening a port for the provider: %w", err)
+		return fmt.Errorf("opening a port for the providers: %w", err)
 	}
 	w.closers = append(w.closers, func() { _ = apiAt.Close() })
-	hook := "http://" + hookAt.Addr().String() + "/hook/" + w.rules.Clinic + "/" + ch.Name
-	client := &http.Client{Transport: &http.Transport{MaxIdleConnsPerHost: 8}, Timeout: 30 * time.Second}
-	w.closers = append(w.closers, client.CloseIdleConnections)
-	w.provider, err = smsprovider.New(smsprovider.Options{Now: w.now, Client: client, Accounts: []smsprovider.Account{{
-		SID: ch.Account, Token: demoToken,
-		Numbers: []smsprovider.Number{{E164: ch.Number, Hook: hook, AdvancedOptOut: false, Retries: 1}},
-	}}})
+	w.client = &http.Client{Transport: &http.Transport{MaxIdleConnsPerHost: 8}, Timeout: 30 * time.Second}
+	w.closers = append(w.closers, w.client.CloseIdleConnections)
+	w.hooks = map[contact.Channel]string{}
+	for _, ch := range c.Channels {
+		w.hooks[ch.Kind] = "http://" + hookAt.Addr().String() + "/hook/" + w.rules.Clinic + "/" + ch.Name
+	}
+	apis, outlets, err := w.providers(c, "http://"+apiAt.Addr().String())
 	if err != nil {
 		return err
 	}
-	channel, err := sms.New(sms.Config{
-		Account: ch.Account, AuthToken: ch.AuthToken.Reveal(), Number: ch.Number,
-		API: "http://" + apiAt.Addr().String(), PublicURL: hook, Client: client,
-	})
-	if err != nil {
-		return err
-	}
-	w.directory, err = bot.NewDirectory(bot.Clinic{Rules: w.rules, Outlets: []bot.Outlet{{
-		Name: ch.Name, Channel: channel, Number: contact.Address{Channel: contact.SMS, Value: ch.Number},
-		Rate: store.Rate{PerSecond: ch.Rate, Burst: 100},
-	}}})
+	w.directory, err = bot.NewDirectory(bot.Clinic{Rules: w.rules, Outlets: outlets})
 	if err != nil {
 		return err
 	}
@@ -208,8 +209,32 @@ func (w *demoWorld) connect(ch clinic.ChannelSettings) error {
 		return err
 	}
 	w.serve(hookAt, handler)
-	w.serve(apiAt, w.provider)
+	w.serve(apiAt, apis)
 	return nil
+}
+
+// texts makes the stand-in for the provider of text messages, and its channel.
+func (w *demoWorld) texts(ch clinic.ChannelSettings, api string) (bot.Outlet, error) {
+	var none bot.Outlet
+	hook := w.hooks[contact.SMS]
+	var err error
+	w.provider, err = smsprovider.New(smsprovider.Options{Now: w.now, Client: w.client, Accounts: []smsprovider.Account{{
+		SID: ch.Account, Token: demoToken,
+		Numbers: []smsprovider.Number{{E164: ch.Number, Hook: hook, AdvancedOptOut: false, Retries: 1}},
+	}}})
+	if err != nil {
+		return none, err
+	}
+	channel, err := sms.New(sms.Config{
+		Account: ch.Account, AuthToken: ch.AuthToken.Reveal(), Number: ch.Number, API: api, PublicURL: hook, Client: w.client,
+	})
+	if err != nil {
+		return none, err
+	}
+	return bot.Outlet{
+		Name: ch.Name, Channel: channel, Number: contact.Address{Channel: contact.SMS, Value: ch.Number},
+		Rate: store.Rate{PerSecond: ch.Rate, Burst: 100},
+	}, nil
 }
 
 // loops makes what a deployment runs: the webhook, the sender, the lines and
@@ -222,18 +247,24 @@ func (w *demoWorld) loops(d *bot.Directory) (*bot.Server, error) {
 	}
 	server, err1 := bot.NewServer(bot.ServerOptions{Directory: d, Turns: w.turns, Metrics: metrics, Log: log, Now: w.now})
 	spans := w.turns.Spans()
-	var err2, err3 error
-	w.sender, err2 = bot.NewSender(bot.SenderOptions{
-		Kind: contact.SMS, Consumer: "demo", Directory: d, Outbox: w.outbox, Spans: spans,
-		Tokens: noLimit{}, Turns: w.turns, Metrics: metrics, Log: log, Now: w.now,
-	})
+	w.senders = map[contact.Channel]*bot.Sender{}
+	for _, kind := range demoKinds {
+		w.senders[kind], err = bot.NewSender(bot.SenderOptions{
+			Kind: kind, Consumer: "demo", Directory: d, Outbox: w.outbox, Spans: spans,
+			Tokens: noLimit{}, Turns: w.turns, Metrics: metrics, Log: log, Now: w.now,
+		})
+		if err != nil {
+			return nil, err
+		}
+	}
+	var err3 error
 	w.lines, err3 = bot.NewLines(bot.LinesOptions{
 		Consumer: "demo", Directory: d, Outbox: w.outbox, Spans: spans, Turns: w.turns, Metrics: metrics, Log: log, Now: w.now,
 	})
 	w.sched = scheduler.New(scheduler.Options{
 		Store: w.turns, Clinics: []*care.Rules{w.rules}, Now: w.now, Log: log, Observer: quietObserver{},
 	})
-	return server, errors.Join(err1, err2, err3)
+	return server, errors.Join(err1, err3)
 }
 
 func (w *demoWorld) serve(at net.Listener, h http.Handler) {
