@@ -42,8 +42,8 @@ func (w *walk) read(st *Step, text string) reading {
 		return reading{reason: NotForDialog}
 	}
 	c := w.control(st, text)
-	if _, own := w.meant(st, text); own { // "not yet" answers whether it was done
-		c = answer.ControlNone
+	if _, own := w.meant(st, text); own || st.kind == KindChoice && wholly(text, w.options(st)) >= 0 {
+		c = answer.ControlNone // "not yet" answers whether it was done
 	}
 	switch {
 	case c == answer.ControlBack:
@@ -160,9 +160,7 @@ func (w *walk) meant(st *Step, text string) (yes, ok bool) {
 	if len(st.yes) == 0 && len(st.no) == 0 {
 		return false, false
 	}
-	whole := strings.Join(strings.FieldsFunc(strings.ToLower(text), func(r rune) bool {
-		return !unicode.IsLetter(r) && !unicode.IsDigit(r)
-	}), " ")
+	whole := spelled(text)
 	in := func(lists wordlists) bool {
 		words := lists[w.ctx.Lang]
 		if words == nil {
@@ -243,12 +241,37 @@ func (w *walk) readWeight(st *Step, text string) reading {
 func (w *walk) readChoice(st *Step, text string) reading {
 	options := w.options(st)
 	r := lexicon.Choice(text, options)
+	if i := wholly(text, options); !r.OK && i >= 0 {
+		r = answer.ChoiceReading{OK: true, Keys: []string{options[i].Key}}
+	}
 	if !r.OK {
 		return w.otherChoice(st, options, text, r.Reason)
 	}
 	first := slices.IndexFunc(options, func(o answer.Option) bool { return o.Key == r.Keys[0] })
 	v := Value{Kind: KindChoice, Number: float64(first + 1), Text: strings.Join(r.Keys, " ")}
 	return answeredWith(Answer{st.item, v})
+}
+
+// wholly is the one option that a whole reply names word for word, or -1: where
+// an option is "good", "good" is more than a courtesy.
+func wholly(text string, options []answer.Option) int {
+	said, found := spelled(text), -1
+	for i, o := range options {
+		if slices.ContainsFunc(append([]string{o.Label}, o.Words...), func(name string) bool { return spelled(name) == said }) {
+			if found >= 0 {
+				return -1
+			}
+			found = i
+		}
+	}
+	return found
+}
+
+// spelled is a text's words in lower case, one space apart.
+func spelled(text string) string {
+	return strings.Join(strings.FieldsFunc(strings.ToLower(text), func(r rune) bool {
+		return !unicode.IsLetter(r) && !unicode.IsDigit(r)
+	}), " ")
 }
 
 // otherChoice is a reply that names no option: "no" where there is a none, and

@@ -26,6 +26,9 @@ import (
 //	practice> ACK 1 note       staff act on alert 1 (ACK, CLOSE n outcome, WRITE text, PLAN action what, UNDO dog,
 //	                           HOLD dog date why, PAUSE date why, QUIET dog sign date, SET dog threshold value,
 //	                           CADENCE dog kind gap cron); REFUSED at the end: it is refused
+//	extras lesson=7 house=2    switch on what goes beyond monitoring (also summary, activities), in days
+//	practice> HOUSE 0          staff wish the owner asked round the house; TASK dog n solved|aside|open;
+//	                           DAYS dog weeks, or DAYS dog end: the note of good and bad days
 //	practice> REMIND WHAT KIND [every=28] [on=2026-03-05,2026-03-12] [cron=0_9_*_*_1] [note=..]
 //	practice> DONE WHAT [2026-03-05]
 //	report> failed             the provider's word on the last message
@@ -100,6 +103,8 @@ func (k *talk) play(script string) {
 			k.practice(rest, where)
 		case "report>":
 			k.report(rest)
+		case "extras":
+			k.extras(rest)
 		case "expect":
 			k.enrolled()
 			k.expect(rest, where)
@@ -246,6 +251,8 @@ func (k *talk) practice(what, where string) {
 	case "CADENCE": // CADENCE dog kind gap cron…
 		p.Settings = &care.DogSettings{Dog: int8(number(1)), Cadence: &care.SetDogsCadence{
 			Kind: care.PromptKind(f[2]), Gap: int(number(3)), Cron: strings.Join(f[4:], " ")}}
+	case "HOUSE", "TASK", "DAYS":
+		k.extra(p, f)
 	case "UNDO":
 		p.Farewell = &care.Farewell{Dog: int8(number(1)), Undo: true}
 	default:
@@ -257,6 +264,32 @@ func (k *talk) practice(what, where string) {
 		return
 	}
 	require.Equal(k.t, care.PracticeDone, res.Reason, "%s: %s", where, res.Refusal)
+}
+
+func (k *talk) extras(what string) {
+	for _, set := range strings.Fields(what) {
+		name, value, _ := strings.Cut(set, "=")
+		n, err := strconv.Atoi(value)
+		require.NoError(k.t, err, set)
+		*map[string]*int{"lesson": &k.rules.Extras.Lesson, "summary": &k.rules.Extras.Summary,
+			"activities": &k.rules.Extras.Activities, "house": &k.rules.Extras.House}[name] = n
+	}
+}
+
+func (k *talk) extra(p *care.Practice, f []string) {
+	n := func(i int) int { v, _ := strconv.Atoi(f[i]); return v }
+	switch f[0] {
+	case "HOUSE":
+		p.House = &care.HouseAction{Dog: int8(n(1)), Ask: true}
+	case "TASK":
+		p.House = &care.HouseAction{Dog: int8(n(1)), Task: uint8(n(2)),
+			To: map[string]care.TaskState{"open": care.TaskOpen, "solved": care.TaskSolved, "aside": care.TaskAside}[f[3]]}
+	case "DAYS":
+		p.Days = &care.OfferDays{Dog: int8(n(1)), End: f[2] == "end"}
+		if !p.Days.End {
+			p.Days.Weeks = uint8(n(2))
+		}
+	}
 }
 
 // date is midnight at the beginning of a date, 0 for "-".

@@ -232,6 +232,11 @@ func (d *Dog) taskDue(on int32) *HomeTask {
 
 // placeHouseAgain places the next question about an awkward place.
 func (t *turn) placeHouseAgain(dog int8) {
+	for i := range t.h.Contacts {
+		if o := t.h.Contacts[i].Talk.Open; o != nil && o.Kind == PromptHouseAgain && o.Dog == dog {
+			return // the next one follows when this is settled
+		}
+	}
 	first := int32(0)
 	for _, h := range t.h.Dogs[dog].House {
 		if h.State == TaskOpen && h.Next != 0 && (first == 0 || h.Next < first) {
