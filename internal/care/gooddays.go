@@ -2,6 +2,9 @@ package care
 
 import (
 	"fmt"
+	"slices"
+	"strings"
+	"unicode"
 
 	"gaitpost/dialog"
 	"gaitpost/internal/cadence"
@@ -251,7 +254,7 @@ func (t *turn) dayDone(contact int8, o *Open) []dialog.Line {
 		note := &g.Days[n-1]
 		note.Mark = map[string]DayMark{"good": GoodDay, "mixed": MixedDay, "bad": BadDay}[v.Text]
 		if v.Kind == dialog.KindText {
-			note.Said = cutWords(v.Text, maxDayWords)
+			note.Said, note.Mark = cutWords(v.Text, maxDayWords), dayInWords(v.Text, d.Name)
 		}
 	}
 	d.Days = &g
@@ -261,6 +264,28 @@ func (t *turn) dayDone(contact int8, o *Open) []dialog.Line {
 	t.endDays(o.Dog, noteEndedByItself, "")
 	t.tellDays(o.Dog, contact)
 	return []dialog.Line{t.r.Scripts.Say(string(PromptGoodDay), "last", t.context(contact, o.Dog))}
+}
+
+// beside are words that say nothing of a day by themselves.
+var beside = strings.Fields("a an the it its was has had he she they his her day one today been really very pretty quite so fairly for thanks thank you of")
+
+// dayInWords reads an owner's own words of a day, where but for words beside it
+// they are one plain word. Whatever says more is kept as it is and not judged.
+func dayInWords(text, dog string) DayMark {
+	words := strings.FieldsFunc(lower(text), func(r rune) bool { return !unicode.IsLetter(r) })
+	words = slices.DeleteFunc(words, func(w string) bool { return slices.Contains(beside, w) || w == lower(dog) })
+	if len(words) != 1 {
+		return DayUnsaid
+	}
+	switch words[0] {
+	case "good", "great", "nice", "lovely", "fine":
+		return GoodDay
+	case "bad", "poor", "awful", "terrible", "hard":
+		return BadDay
+	case "ok", "okay", "mixed", "middling":
+		return MixedDay
+	}
+	return DayUnsaid
 }
 
 // dayUnanswered is an evening that nobody answered: it stays unsaid.

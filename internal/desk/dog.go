@@ -41,16 +41,20 @@ type dogPage struct {
 	Weight  weightPart
 	Plan    planPart
 	Found   foundPart
-	Effects []effectLine
-	Quiet   int64
-	Quieted []quietLine
-	SameDay []signs.Sign
-	Due     []dueLine
-	Papers  []Paper
-	BCS     int
-	Muscle  string
-	Ref     string
-	Target  string
+	Home    homePart
+	Days    daysPart
+	// Progress is how what matters to the owner has gone.
+	Progress []ownLine
+	Effects  []effectLine
+	Quiet    int64
+	Quieted  []quietLine
+	SameDay  []signs.Sign
+	Due      []dueLine
+	Papers   []Paper
+	BCS      int
+	Muscle   string
+	Ref      string
+	Target   string
 
 	Settings      ownSettings
 	AtHand        map[int64]bool // check-ins that can be corrected, by their instant
@@ -175,6 +179,7 @@ func (d *Desk) dog(v *visit) error {
 	p.describe(v.clinic.Rules, h, dog)
 	p.course(v.clinic.Rules, dog)
 	p.Plan, p.Found = d.planPart(v, dog), foundOf(p.page, dog)
+	p.Home, p.Days, p.Progress = d.homeOf(v, dog), d.daysOf(v, dog), ownLines(v.clinic.Rules, dog)
 	p.Effects = p.History.effects(v.clinic.Rules, dog)
 	p.draw(d, v, dog)
 	p.changeable(d, v, dog)
