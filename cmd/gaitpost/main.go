@@ -71,6 +71,7 @@ func newRootCmd(e env) *cobra.Command {
 		newLostPhoneCmd(e),
 		newPlanCmd(e),
 		newPlanChangeCmd(e),
+		newReadyCmd(e),
 		newRegisterHookCmd(e),
 		newReliabilityCmd(e),
 		newReportCmd(e),

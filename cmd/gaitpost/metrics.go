@@ -62,7 +62,7 @@ type depths struct {
 	entries, oldest, last *prometheus.Desc
 	households            *prometheus.Desc
 	tick, failing, told   *prometheus.Desc
-	durable               *prometheus.Desc
+	durable, used, most   *prometheus.Desc
 }
 
 func newDepths(a *app, kinds []contact.Channel) *depths {
@@ -84,6 +84,8 @@ func newDepths(a *app, kinds []contact.Channel) *depths {
 		failing:    desc("provider_failing_seconds", "For how long nothing but failures has come of a channel's messages.", "clinic", "channel"),
 		told:       desc("trouble", "1 for what has stopped and the practice was told of: scheduler, provider or outbox.", "clinic", "kind", "channel"),
 		durable:    desc("redis_durable", "1 where Redis keeps what it answers: its append-only file is on and written."),
+		used:       desc("redis_memory_bytes", "Memory that the fullest Redis uses."),
+		most:       desc("redis_memory_limit_bytes", "Memory that it may use; 0 for no limit of its own."),
 	}
 	for _, k := range kinds {
 		d.queues = append(d.queues, store.Messages(k))
@@ -93,7 +95,7 @@ func newDepths(a *app, kinds []contact.Channel) *depths {
 
 // Describe implements prometheus.Collector.
 func (d *depths) Describe(ch chan<- *prometheus.Desc) {
-	for _, x := range []*prometheus.Desc{d.up, d.households, d.due, d.overdue, d.lag, d.entries, d.oldest, d.last, d.tick, d.failing, d.told, d.durable} {
+	for _, x := range []*prometheus.Desc{d.up, d.households, d.due, d.overdue, d.lag, d.entries, d.oldest, d.last, d.tick, d.failing, d.told, d.durable, d.used, d.most} {
 		ch <- x
 	}
 }
@@ -168,6 +170,12 @@ func (d *depths) collectWatch(ctx context.Context, put gauge) error {
 		durable = 0
 	}
 	put(d.durable, durable)
+	m, err := d.app.Store.Memory(ctx)
+	if err != nil {
+		return err
+	}
+	put(d.used, float64(m.Used))
+	put(d.most, float64(m.Most))
 	return nil
 }
 

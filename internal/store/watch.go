@@ -4,6 +4,7 @@ import (
 	"context"
 	"strconv"
 	"strings"
+	"sync"
 	"time"
 
 	"github.com/redis/go-redis/v9"
@@ -138,4 +139,46 @@ func (s *Store) Durable(ctx context.Context) error {
 		}
 		return nil
 	})
+}
+
+// Memory is how much a server uses and may use, in bytes, of the master that is
+// nearest to its limit; Most is 0 where there is none.
+type Memory struct{ Used, Most int64 }
+
+// Memory asks every master. Errors wrap ErrUnavailable.
+func (s *Store) Memory(ctx context.Context) (Memory, error) {
+	var mu sync.Mutex // masters are asked side by side
+	var all Memory
+	err := s.eachMaster(ctx, func(ctx context.Context, c redis.Cmdable) error {
+		info, err := c.Info(ctx, "memory").Result()
+		if err != nil {
+			return wrap("asking Redis for its memory", err)
+		}
+		m := Memory{infoNumber(info, "used_memory"), infoNumber(info, "maxmemory")}
+		mu.Lock()
+		defer mu.Unlock()
+		if fullness(m) > fullness(all) || fullness(m) == fullness(all) && m.Used > all.Used {
+			all = m
+		}
+		return nil
+	})
+	return all, err
+}
+
+func fullness(m Memory) float64 {
+	if m.Most == 0 {
+		return 0
+	}
+	return float64(m.Used) / float64(m.Most)
+}
+
+// infoNumber is a number that INFO tells, 0 where it does not.
+func infoNumber(info, name string) int64 {
+	for line := range strings.Lines(info) {
+		if value, ok := strings.CutPrefix(line, name+":"); ok {
+			n, _ := strconv.ParseInt(strings.TrimSpace(value), 10, 64)
+			return n
+		}
+	}
+	return 0
 }

@@ -55,3 +55,14 @@ func TestDurableSaysWhetherItIsKept(t *testing.T) {
 	require.NoError(t, server.Client(t).ConfigSet(context.Background(), "appendonly", "no").Err())
 	require.ErrorIs(t, s.Durable(context.Background()), ErrVolatile)
 }
+
+func TestMemoryIsThatOfTheFullestMaster(t *testing.T) {
+	onReal(t, func(t *testing.T, s *Store) {
+		m, err := s.Memory(context.Background())
+		require.NoError(t, err)
+		require.Positive(t, m.Used)
+		require.Zero(t, m.Most)
+	})
+	require.Equal(t, int64(7), infoNumber("# Memory\r\nused_memory:7\r\nmaxmemory:9\r\n", "used_memory"))
+	require.Equal(t, int64(0), infoNumber("", "used_memory"))
+}
