@@ -67,6 +67,7 @@ func newRootCmd(e env) *cobra.Command {
 		newContactCmd(e),
 		newDemoCmd(e),
 		newEnrolCmd(e),
+		newExportCmd(e),
 		newKeysCmd(e),
 		newLostPhoneCmd(e),
 		newPlanCmd(e),

@@ -113,19 +113,8 @@ func recordOf(ctx context.Context, st *store.Store, r *care.Rules, owner contact
 	if in.NameOf, err = staffNames(ctx, st, r); err != nil {
 		return record.Input{}, err
 	}
-	const at = 1000 // entries read at a time
-	for from := 0; ; from += at {
-		entries, err := st.ReadLog(ctx, r.Clinic, l.Household.ID, from, at)
-		if err != nil {
-			return record.Input{}, err
-		}
-		for _, e := range entries {
-			in.Entries = append(in.Entries, record.Entry{At: e.At, Event: e.Event, Facts: e.Facts, Refusal: e.Refusal})
-		}
-		if len(entries) < at {
-			return in, nil
-		}
-	}
+	in.Entries, err = wholeLog(ctx, st, r, l.Household.ID)
+	return in, err
 }
 
 // staffNames gives the names of the desk's accounts by their ids.

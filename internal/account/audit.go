@@ -64,6 +64,12 @@ const (
 	Readdressed  Deed = "changed how an owner is reached"
 	Corrected    Deed = "corrected a record"
 	RolledBack   Deed = "rolled settings back"
+	Exported     Deed = "handed records over"
+	BackedUp     Deed = "made a backup"
+	Restored     Deed = "restored a backup"
+	Erased       Deed = "erased an owner's contacts"
+	SharedDates  Deed = "made a calendar address"
+	EndedDates   Deed = "revoked a calendar address"
 	CutPhone     Deed = "cut a telephone off"
 	RestoredLine Deed = "took a telephone up again"
 )

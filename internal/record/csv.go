@@ -2,8 +2,6 @@ package record
 
 import (
 	"cmp"
-	"encoding/csv"
-	"fmt"
 	"io"
 	"slices"
 	"strconv"
@@ -16,7 +14,7 @@ import (
 // csvHeader names the columns. A line uses those of its kind and leaves the rest
 // empty.
 func csvHeader() []string {
-	header := []string{"kind", "at", "dog", "index", "pain", "mobility"}
+	header := []string{"kind", "at", "dog", "reference", "index", "pain", "mobility"}
 	for i := range clinical.ItemCount {
 		header = append(header, clinical.Item(i).String())
 	}
@@ -31,15 +29,25 @@ type csvLine struct {
 }
 
 // ExportCSV writes a dog's check-ins, weights and alerts as a table, oldest
-// first: a line each, with instants in the clinic's zone. An answer is 0 to 4, x
+// first: a line each, with instants in the clinic's zone and the
+// practice's own reference. An answer is 0 to 4, x
 // where it does not apply, empty where it was not given; scores are unrounded, 0
 // best to 100 worst. A check-in that nobody answered is a line of the kind
 // "missed check-in". A cell that a spreadsheet would take for a formula begins
 // with an apostrophe. Errors wrap ErrNoDog, or are the writer's.
 func ExportCSV(w io.Writer, in Input) error {
+	t := NewTable(w)
+	if err := t.Add(in); err != nil {
+		return err
+	}
+	return t.Close()
+}
+
+// csvRows are the lines of a dog, without the header.
+func (in *Input) csvRows() ([][]string, error) {
 	d, err := in.dog()
 	if err != nil {
-		return err
+		return nil, err
 	}
 	h := in.history()
 	var lines []csvLine
@@ -57,19 +65,16 @@ func ExportCSV(w io.Writer, in Input) error {
 	}
 	slices.SortStableFunc(lines, func(a, b csvLine) int { return cmp.Compare(a.at, b.at) })
 	header := csvHeader()
-	rows := [][]string{header}
+	var rows [][]string
 	for _, l := range lines {
-		l.cells["at"], l.cells["dog"] = in.csvTime(l.at), d.Name
+		l.cells["at"], l.cells["dog"], l.cells["reference"] = in.csvTime(l.at), d.Name, d.Ref
 		row := make([]string, len(header))
 		for i, name := range header {
 			row[i] = harmless(l.cells[name])
 		}
 		rows = append(rows, row)
 	}
-	if err := csv.NewWriter(w).WriteAll(rows); err != nil {
-		return fmt.Errorf("writing the table: %w", err)
-	}
-	return nil
+	return rows, nil
 }
 
 func (in *Input) checkInCells(c *CheckIn) map[string]string {

@@ -292,7 +292,7 @@ func TestExportIsHarmlessAndComplete(t *testing.T) {
 	require.Equal(t, h.count(Missed), kinds["missed check-in"])
 	require.Positive(t, kinds["seen"])
 	last := rows[len(rows)-1]
-	require.Equal(t, []string{"check-in", "'=HYPERLINK(\"x\")", "25", "'+44 @ home", "Dr Lee"}, []string{last[0], last[2], last[3], last[at["answered_by"]], last[at["entered_by"]]})
+	require.Equal(t, []string{"check-in", "'=HYPERLINK(\"x\")", "25", "'+44 @ home", "Dr Lee"}, []string{last[0], last[2], last[at["index"]], last[at["answered_by"]], last[at["entered_by"]]})
 	require.Equal(t, "", last[at["own2"]], "not answered")
 	require.Contains(t, []string{rows[1][at["weight_kg"]], rows[2][at["weight_kg"]]}, "32.500")
 

@@ -122,3 +122,19 @@ func (s *Store) households(ctx context.Context, clinic string, cases []Case) ([]
 	}
 	return found, nil
 }
+
+// Enrolled lists the ids of a clinic's households, those of strangers with
+// something open among them. Errors wrap ErrUnavailable.
+func (s *Store) Enrolled(ctx context.Context, clinic string) ([]contact.ID, error) {
+	var ids []contact.ID
+	for p := range contact.Partitions {
+		members, err := s.rdb.ZRange(ctx, caseloadKey(p, clinic), 0, -1).Result()
+		if err != nil {
+			return nil, wrap("listing the households", err)
+		}
+		for _, m := range members {
+			ids = append(ids, contact.ID(m))
+		}
+	}
+	return ids, nil
+}
