@@ -81,6 +81,9 @@ type Practice struct {
 	Days      *OfferDays      `cbor:"36,keyasint,omitempty"`
 	Contact   *NewContact     `cbor:"42,keyasint,omitempty"`
 	Join      *Join           `cbor:"43,keyasint,omitempty"`
+	Erase     *Erasure        `cbor:"32,keyasint,omitempty"`
+	// Anew goes with Enrol: how a new consent was given after an erasure.
+	Anew string `cbor:"33,keyasint,omitempty"`
 }
 
 // Enrolment adds a household, or changes what changed when repeated.

@@ -34,6 +34,8 @@ type Household struct {
 	Lessons []GivenLesson `cbor:"23,keyasint,omitempty"`
 	// Floods are the contacts who wrote lately, and how much more is answered.
 	Floods []Flood `cbor:"25,keyasint,omitempty"`
+	// Erased: the contacts are gone, the record is kept until its date.
+	Erased *Erased `cbor:"20,keyasint,omitempty"`
 	// WhichDog is an open question whose sign it was.
 	WhichDog *WhichDog `cbor:"13,keyasint,omitempty"`
 }

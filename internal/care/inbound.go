@@ -15,6 +15,9 @@ import (
 // come first, in every state, and both take effect; only then does anything
 // else see the text.
 func (t *turn) message(m *MessageIn) Reason {
+	if t.h.Erased != nil {
+		return t.fromErased(m)
+	}
 	c := t.h.contactOf(m.From)
 	if m.Joiner != "" {
 		return t.joinBy(m)

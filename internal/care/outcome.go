@@ -32,6 +32,7 @@ const (
 	InHandover       Reason = "in-handover"
 	Repeated         Reason = "repeated" // this event was seen before
 	NothingDue       Reason = "nothing-due"
+	RecordEnded      Reason = "record-ended" // its retention date has come: it goes
 	Prompted         Reason = "prompted"
 	Reminded         Reason = "reminded"
 	ClosedStale      Reason = "closed-stale"

@@ -9,8 +9,16 @@ func (t *turn) practice(p *Practice) Reason {
 	if p.Enrol == nil && t.h.Enrolled == 0 && !t.h.Stranger {
 		return t.refuse("That household is not enrolled.")
 	}
+	if t.h.Erased != nil && p.needsContact() {
+		return t.refuse("The contacts of this household are erased: there is nobody to write to.")
+	}
 	switch {
+	case p.Erase != nil:
+		return t.erase(p.By, p.Erase)
 	case p.Enrol != nil:
+		if refused := t.anew(p); refused != "" {
+			return refused
+		}
 		return t.enrol(p.By, p.Enrol)
 	case p.Plan != nil:
 		return t.planChange(p.By, p.Plan)

@@ -47,6 +47,9 @@ type Rules struct {
 	Reminders  ReminderRules        // the zero value is DefaultReminderRules
 	Extras     Extras               // the zero value sends none
 	Costs      Costs
+	// KeepYears is how long a clinical record is kept after an erasure; 0 is
+	// DefaultKeepYears.
+	KeepYears int
 
 	Scripts  *dialog.Library
 	Channels []Channel

@@ -211,6 +211,9 @@ func (t *turn) next() time.Time {
 		}
 	}
 	t.nextReview(consider)
+	if t.h.Erased != nil {
+		consider(t.h.Erased.Until)
+	}
 	if soonest == 0 {
 		return time.Time{}
 	}

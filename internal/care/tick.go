@@ -11,6 +11,9 @@ import (
 
 // tick does everything that is due at the event's instant, most urgent first.
 func (t *turn) tick() Reason {
+	if t.h.Erased != nil && t.h.Erased.Until <= t.at {
+		return RecordEnded
+	}
 	reason := NothingDue
 	did := func(r Reason) {
 		if reason == NothingDue && r != "" {
