@@ -104,6 +104,7 @@ func (s *storeFlags) inEffect(ctx context.Context, e env, st *store.Store, setti
 type enrolOptions struct {
 	storeFlags
 	noInvite, dryRun bool
+	anew             string             // how a new consent was given after an erasure
 	fields           map[string]*string // by column
 	lossPlan         bool
 	untreated        bool
@@ -157,6 +158,7 @@ func newEnrolCmd(e env) *cobra.Command {
 	f.BoolVar(&o.untreated, "untreated", false, "treatment has not begun yet")
 	f.BoolVar(&o.oneByOne, "one-by-one", false, "the owner prefers one question at a time")
 	f.BoolVar(&o.noInvite, "no-invite", false, "send no invitation yet")
+	f.StringVar(&o.anew, "anew", "", "how an owner whose contacts were erased has consented anew, like \"signed at the practice\"")
 	f.BoolVar(&o.dryRun, "dry-run", false, "read and check only; Redis is not needed")
 	return cmd
 }
@@ -204,7 +206,7 @@ func (o *enrolOptions) run(ctx context.Context, e env, args []string) error {
 		return err
 	}
 	defer closeStore()
-	return enrolAll(ctx, e, st, rules, list)
+	return o.enrolAll(ctx, e, st, rules, list)
 }
 
 // read reads the file, or the household that the flags give.
@@ -247,10 +249,10 @@ func (o *enrolOptions) given() []clinic.Field {
 
 // enrolAll lets each enrolment happen to its household. Where the store fails
 // on the way, the rest is enrolled by running the command again.
-func enrolAll(ctx context.Context, e env, st *store.Store, r *care.Rules, list []care.Enrolment) error {
+func (o *enrolOptions) enrolAll(ctx context.Context, e env, st *store.Store, r *care.Rules, list []care.Enrolment) error {
 	for i := range list {
 		en := &list[i]
-		res, err := st.Do(ctx, r, en.Owner.ID, practiceEvent(e, care.Practice{Enrol: en}))
+		res, err := st.Do(ctx, r, en.Owner.ID, practiceEvent(e, care.Practice{Enrol: en, Anew: o.anew}))
 		switch {
 		case err != nil:
 			return fmt.Errorf("%d of %d households are enrolled; %s: %w; run the command again for the rest: what is done stays as it is",

@@ -127,6 +127,20 @@ func withoutNames(s string, names []string) string {
 	return s
 }
 
+// WithoutContacts takes a household's names and numbers off a line, and reports
+// whether there were any.
+func (l *Line) WithoutContacts(id contact.ID, names []string) bool {
+	any := false
+	for i := range l.Numbers {
+		item := &l.Numbers[i].Item
+		if item.Household == id && (item.Owner != "" || item.Phone != "") {
+			any = true
+			item.Owner, item.Phone, item.Sentence = "", "", withoutNames(item.Sentence, names)
+		}
+	}
+	return any
+}
+
 // WithoutContacts is an event as it is kept once contacts are erased: no address,
 // no name, no code. What people wrote stays: names and numbers within it can't be
 // found by a machine.

@@ -151,6 +151,7 @@ func defaultRules() *care.Rules {
 		Quiet:      cadence.Quiet{From: 21 * 60, To: 8 * 60},
 		Thresholds: clinical.DefaultThresholds(),
 		Limits:     care.DefaultLimits(),
+		KeepYears:  care.DefaultKeepYears,
 		Weight:     clinical.DefaultWeightRules(),
 		Reminders:  care.DefaultReminderRules(),
 		Extras:     care.DefaultExtras(),

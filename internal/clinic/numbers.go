@@ -99,6 +99,7 @@ var numberTable = []numberKey{
 	{"extras", "summary_days", func(r *care.Rules) any { return &r.Extras.Summary }, "0", "92", "", "0 for none; " + ownChoice},
 	{"extras", "activities_after", func(r *care.Rules) any { return &r.Extras.Activities }, "0", "28", "", "days after consent, 0 for not at all; " + ownChoice},
 	{"extras", "house_after", func(r *care.Rules) any { return &r.Extras.House }, "0", "28", "", "days after a reassessment that named an awkward place, 0 for not by itself; " + ownChoice},
+	{"records", "keep_years", func(r *care.Rules) any { return &r.KeepYears }, "1", "30", "", "common practice, no source; local rules come first"},
 	{"alerts", "flood_burst", func(r *care.Rules) any { return &r.Limits.FloodBurst }, "0", "1000", "", ownChoice},
 	{"alerts", "flood_refill", func(r *care.Rules) any { return &r.Limits.FloodRefill }, "1s", "10m", "", ownChoice},
 }
@@ -115,6 +116,7 @@ func numberKeys() []Key {
 		{"thresholds.alerts", false, "", "waits and counts", ""},
 		{"thresholds.reminders", false, "", "days between reminders, and how much a household hears", ""},
 		{"thresholds.extras", false, "", "days between lessons and summaries, and when more is asked", ""},
+		{"thresholds.records", false, "", "how long records are kept", ""},
 	}
 	defaults := defaultRules()
 	for _, k := range numberTable {

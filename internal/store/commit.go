@@ -95,6 +95,9 @@ func (s *Store) commitCall(c Change) (call, error) {
 	}
 	u := unit{c.Rules.Clinic, c.ID}
 	h := &c.Result.Household
+	if c.Result.Reason == care.RecordEnded {
+		return purgeCall(u, c.Version), nil
+	}
 	w := write{
 		unit: u, state: householdKey(u), version: c.Version, value: h,
 		eventKey: c.Event.Key, due: drop, rank: drop,

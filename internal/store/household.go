@@ -141,6 +141,9 @@ func (s *Store) decide(ctx context.Context, r *care.Rules, l Loaded, e care.Even
 		}
 		h = fresh
 	}
+	if err := s.allowed(ctx, r.Clinic, l.ID, e.Practice); err != nil {
+		return Change{}, err
+	}
 	c := Change{Rules: r, ID: l.ID, Version: l.Version, Was: h, Event: e}
 	c.Result = s.turn(r, h, e)
 	if c.Result.Reason == care.Repeated {

@@ -44,7 +44,10 @@ func storedTurn(v Versions, c Change) storedEntry {
 		Seq: c.Result.Household.Seq, At: unix(c.Event.At), Event: c.Event,
 		Reason: c.Result.Reason, Refusal: c.Result.Refusal, Versions: v, Facts: c.Result.Facts,
 	}
-	m := c.Event.Message
+	if c.Result.Household.Erased != nil {
+		e.Event = e.Event.WithoutContacts()
+	}
+	m := e.Event.Message
 	if m == nil {
 		return e
 	}

@@ -136,6 +136,10 @@ func (p *Proof) outcomes(h *care.Household, entries []LogEntry) {
 
 // redecide takes every turn again, up to the first that comes out otherwise.
 func (p *Proof) redecide(r *care.Rules, u unit, kept care.Household, entries []LogEntry, now Versions) {
+	if kept.Erased != nil { // the events are not whole any more
+		p.left(entries, now)
+		return
+	}
 	var h care.Household
 	for i, e := range entries {
 		if i == 0 {

@@ -97,7 +97,7 @@ type sweeper struct {
 var looks = map[string]func(*sweeper, context.Context, string) error{
 	"h": (*sweeper).record, "line": (*sweeper).record, "session": (*sweeper).plainString, "placed": (*sweeper).plainString,
 	"log": (*sweeper).list, "audit": (*sweeper).list, "overlay": (*sweeper).list,
-	"accounts": (*sweeper).accounts, "out": (*sweeper).stream, "aside": (*sweeper).asides, "retry": (*sweeper).retries,
+	"accounts": (*sweeper).accounts, "erased": (*sweeper).fields, "out": (*sweeper).stream, "aside": (*sweeper).asides, "retry": (*sweeper).retries,
 }
 
 // unsealed are the kinds whose values are ids, instants and counts.
@@ -258,6 +258,20 @@ func (w *sweeper) accounts(ctx context.Context, key string) error {
 			return err
 		}
 		w.put(key, "hash", field, record, is, to)
+	}
+	return nil
+}
+
+// fields looks at the values of a hash that are sealed for their field.
+func (w *sweeper) fields(ctx context.Context, key string) error {
+	values, err := w.s.rdb.HGetAll(ctx, key).Result()
+	if err != nil {
+		return wrap("reading a table to seal it anew", err)
+	}
+	for field, v := range values {
+		if is, ok := w.anew(key+"/"+field, "", v); ok {
+			w.put(key, "hash", field, v, is, field)
+		}
 	}
 	return nil
 }
