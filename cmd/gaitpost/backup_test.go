@@ -14,8 +14,8 @@ import (
 	"gaitpost/internal/care"
 )
 
-// told runs one command line of the practice's and returns all that came of it.
-func (w *world) told(args ...string) (string, string, int) {
+// ran runs one command line of the practice's and returns all that came of it.
+func (w *world) ran(args ...string) (string, string, int) {
 	var out, errs bytes.Buffer
 	code := run(context.Background(), args, env{
 		stdin: strings.NewReader(""), stdout: &out, stderr: &errs,
@@ -36,7 +36,7 @@ func TestTheDrillOfABackup(t *testing.T) {
 	due, err := w.apps[0].Store.DueLag(t.Context(), w.clock.now())
 	require.NoError(t, err)
 
-	_, errs, code := w.told("restore", file)
+	_, errs, code := w.ran("restore", file)
 	require.Equal(t, 1, code)
 	require.Contains(t, errs, "nothing was restored: this clinic has records already: 2 households and 1 accounts")
 
@@ -49,7 +49,7 @@ func TestTheDrillOfABackup(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, due, again)
 	require.Contains(t, w.command("account", "list"), "Dr Lee")
-	_, _, code = w.told("audit")
+	_, _, code = w.ran("audit")
 	require.Equal(t, 0, code, "the log still proves itself")
 
 	w.got()
@@ -75,14 +75,14 @@ func TestABackupThatCannotBeUsedChangesNothing(t *testing.T) {
 	for what, b := range map[string][]byte{"damaged": damaged, "cut off": good[:len(good)-40], "half": good[:len(good)/2], "empty": nil, "other": []byte("hello")} {
 		bad := filepath.Join(dir, "bad")
 		require.NoError(t, os.WriteFile(bad, b, 0o600))
-		_, errs, code := w.told("restore", bad)
+		_, errs, code := w.ran("restore", bad)
 		require.Equal(t, 1, code, what)
 		require.Contains(t, errs, "nothing was restored: ", what)
 		keys, err := w.client.Keys(t.Context(), "{p*").Result()
 		require.NoError(t, err)
 		require.Empty(t, keys, what)
 	}
-	_, errs, code := w.told("restore", filepath.Join(dir, "nowhere"))
+	_, errs, code := w.ran("restore", filepath.Join(dir, "nowhere"))
 	require.Equal(t, 1, code)
 	require.Contains(t, errs, "can't be read")
 }
@@ -101,7 +101,7 @@ func TestASealedBackupNeedsItsKey(t *testing.T) {
 	require.NotContains(t, string(b), "900401")
 	require.NoError(t, w.client.FlushAll(t.Context()).Err())
 	w.sealed = two
-	_, errs, code := w.told("restore", file)
+	_, errs, code := w.ran("restore", file)
 	require.Equal(t, 1, code)
 	require.Contains(t, errs, "nothing was restored: ")
 	w.sealed = one
@@ -135,7 +135,7 @@ func TestErasureFromTheCommandLine(t *testing.T) {
 	w.command("contact", "add", "--phone", "07700 900401", "--new", "07700 900402", "--person", "Sam")
 	id := w.household(ruthsPhone).ID
 	require.Equal(t, id, w.household("+447700900402").ID, "a further contact's pointer")
-	_, errs, code := w.told("erase", "--phone", "07700 900401")
+	_, errs, code := w.ran("erase", "--phone", "07700 900401")
 	require.Equal(t, 1, code)
 	require.Contains(t, errs, "--reason is missing")
 	out := w.command("erase", "--phone", "07700 900401", "--reason", eraseRuth)
@@ -158,13 +158,13 @@ func TestErasureFromTheCommandLine(t *testing.T) {
 	for _, text := range w.got() {
 		require.NotContains(t, text, ruthsPhone)
 	}
-	_, _, code = w.told("audit")
+	_, _, code = w.ran("audit")
 	require.Equal(t, 0, code)
 
 	// Nobody is texted again by a list that still names them, on either number.
 	for _, phone := range []string{"07700 900401", "07700 900402"} {
 		file := written(t, "again.csv", strings.ReplaceAll(strings.ReplaceAll(invitedTable, "07700 900402", "07700 900403"), "07700 900401", phone))
-		_, errs, code := w.told("enrol", file)
+		_, errs, code := w.ran("enrol", file)
 		require.NotZero(t, code, phone)
 		require.Contains(t, errs, "new consent")
 	}
@@ -189,7 +189,7 @@ func TestAnErasedRecordGoesAtItsDate(t *testing.T) {
 	marks, err := w.apps[0].Store.Marks(t.Context(), "hillside")
 	require.NoError(t, err)
 	require.Len(t, marks, 1)
-	_, errs, code := w.told("enrol", written(t, "again.csv", invitedTable))
+	_, errs, code := w.ran("enrol", written(t, "again.csv", invitedTable))
 	require.NotZero(t, code)
 	require.Contains(t, errs, "new consent")
 }
