@@ -273,6 +273,7 @@ func (t *turn) tickPrompts(contact int8) Reason {
 	if first == "" {
 		return reason
 	}
+	t.eveningYields(contact)
 	day := t.conversationDay(list, first)
 	if !t.mayBegin(c, first) || !t.freeOn(first, day) {
 		t.wait(list, reminders, t.nextDayAt)

@@ -43,13 +43,13 @@ var extras = []PromptKind{PromptHouse, PromptHouseAgain, PromptActivities, Promp
 func (k PromptKind) extra() bool { return slices.Contains(extras, k) }
 
 // cheerful reports whether a household is to hear anything that could wait for
-// another year: nobody has died lately, no bad-days note is kept, nothing is
-// open that somebody should see to today, and nobody asked for quiet.
+// another year: nobody has died lately, no bad-days note is kept, or was
+// until lately, nothing is open that somebody should see to today, and nobody asked for quiet.
 func (t *turn) cheerful(dog int8) bool {
-	const mourning = 6 * 7 * day
+	const mourning, afterwards = 6 * 7 * day, 2 * 7 * day
 	for i := range t.h.Dogs {
 		d := &t.h.Dogs[i]
-		if d.Days.running() || d.Status == Died && t.at-d.Ended < mourning {
+		if d.Days.running() || d.Days != nil && t.at-d.Days.Ended < afterwards || d.Status == Died && t.at-d.Ended < mourning {
 			return false
 		}
 	}
@@ -119,6 +119,12 @@ func (t *turn) openExtra(contact int8, c candidate) bool {
 	case PromptSummary:
 		t.giveSummary(contact, c.dog)
 		return true
+	case PromptActivities:
+		d := &t.h.Dogs[c.dog]
+		if d.AskedOwn != 0 || d.Own != [2]string{} {
+			return true
+		}
+		d.AskedOwn = t.at // once, answered or not
 	case PromptHouseAgain:
 		return t.h.Dogs[c.dog].taskDue(dayNumber(t.today())) == nil
 	}

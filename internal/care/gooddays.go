@@ -183,6 +183,14 @@ func (t *turn) tickDays(dog int8) Reason {
 	return Prompted
 }
 
+// eveningYields closes last evening's question, should it still be open, before
+// something else has the day: it must not hold up a check-in.
+func (t *turn) eveningYields(contact int8) {
+	if o := t.h.Contacts[contact].Talk.Open; o != nil && o.Kind == PromptGoodDay && dayOf(o.BegunAt, t.zone()) < dayNumber(t.today()) {
+		t.closeStale(contact, o)
+	}
+}
+
 // daysWait reports whether an evening is left out: staff have the conversation,
 // the practice paused the texts, an emergency is open, or something that
 // matters more is being asked.

@@ -113,7 +113,7 @@ func easy(kind care.PromptKind, step string) string {
 		return "no"
 	case step == "doses":
 		return "0"
-	case step == "items":
+	case step == "list":
 		return "1 1 1 1 1 1"
 	case kind == care.PromptCheckIn:
 		return "1"
