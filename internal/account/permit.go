@@ -18,17 +18,18 @@ const (
 	SeeRules      Action = "see cadences and rules"
 	ChangeRules   Action = "change cadences and rules"
 	SeeOutcomes   Action = "see outcomes"
+	EraseOwner    Action = "erase an owner's contacts"
 	SeeAudit      Action = "see who saw and changed what"
 )
 
 // allowed is the whole table of who may do what.
 var allowed = map[Role]map[Action]bool{
 	Vet: permits(SeeClinical, Ring, WorkAlert, WriteOwner, EnterCheckIn, EnterFindings, ChangePlan,
-		Prescribe, QuietAlerts, Farewell, SeeRules, ChangeRules, SeeOutcomes, SeeAudit),
+		Prescribe, QuietAlerts, Farewell, SeeRules, ChangeRules, SeeOutcomes, SeeAudit, EraseOwner),
 	Nurse: permits(SeeClinical, Ring, WorkAlert, WriteOwner, EnterCheckIn, EnterFindings, ChangePlan,
 		Farewell, SeeRules, SeeOutcomes),
 	Reception: permits(Ring, EnterCheckIn),
-	Manager:   permits(Ring, SeeRules, ChangeRules, SeeOutcomes, SeeAudit),
+	Manager:   permits(Ring, SeeRules, ChangeRules, SeeOutcomes, SeeAudit, EraseOwner),
 }
 
 func permits(actions ...Action) map[Action]bool {

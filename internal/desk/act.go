@@ -51,6 +51,9 @@ func (d *Desk) act(v *visit, t deed) error {
 	if errors.Is(err, store.ErrNotFound) {
 		return errNotFound
 	}
+	if errors.Is(err, store.ErrDoNotText) {
+		return refuse("This person asked that their contacts be erased. They may be texted again only after a new consent, by enrolling them anew.")
+	}
 	if err != nil {
 		return err
 	}

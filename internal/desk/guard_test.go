@@ -22,6 +22,7 @@ var fields = map[string][]string{
 	"/h/:id/alerts/:n/call":            {"result", "called"},
 	"/h/:id/write":                     {"contact", "0", "text", "hello"},
 	"/h/:id/resume":                    {"contact", "0"},
+	"/h/:id/erase":                     {"why", "asked", "sure", "yes"},
 	"/h/:id/consent":                   {"contact", "0", "state", "declined", "how", "by telephone"},
 	"/h/:id/contact":                   {"of", "0", "via", "text", "address", "07700 900177", "how", "vouched"},
 	"/h/:id/join":                      {"contact", "0", "via", "telegram"},

@@ -326,7 +326,7 @@ func TestTheTableOfADog(t *testing.T) {
 	require.Equal(t, "no-store", page.header.Get("Cache-Control"))
 	lines := strings.Split(strings.TrimSpace(page.body), "\n")
 	require.Len(t, lines, 1+2+1+1, "two check-ins, a weight, an alert")
-	require.True(t, strings.HasPrefix(lines[0], "kind,at,dog,index"))
+	require.True(t, strings.HasPrefix(lines[0], "kind,at,dog,reference,index"))
 	require.Contains(t, page.body, "'=Brämble", "no spreadsheet takes it for a formula")
 	require.Contains(t, page.body, "red flag")
 	require.Equal(t, 403, b.signedIn("hillside", account.Reception).get(at("/h/:id/dogs/:dog/record.csv", id)).status)

@@ -56,6 +56,7 @@ var notices = map[string]string{
 	"noted":        "The note is kept.",
 	"sent":         "Your message is on its way. Prompts wait while you talk; safety screening goes on.",
 	"resumed":      "Prompts go on.",
+	"erased":       "The contacts are erased. The record is kept to its date.",
 	"consent":      "The consent is recorded.",
 	"entered":      "The check-in is recorded.",
 	"weighed":      "The weight is recorded.",

@@ -42,6 +42,8 @@ var routes = []route{
 	{http.MethodGet, "/h/:id", account.SeeClinical, (*Desk).household},
 	{http.MethodPost, "/h/:id/write", account.WriteOwner, (*Desk).write},
 	{http.MethodPost, "/h/:id/resume", account.WriteOwner, (*Desk).resume},
+	{http.MethodGet, "/h/:id/erase", account.EraseOwner, (*Desk).erasePage},
+	{http.MethodPost, "/h/:id/erase", account.EraseOwner, (*Desk).erase},
 	{http.MethodPost, "/h/:id/consent", account.WriteOwner, (*Desk).consent},
 	{http.MethodPost, "/h/:id/contact", account.WriteOwner, (*Desk).addContact},
 	{http.MethodPost, "/h/:id/join", account.WriteOwner, (*Desk).sendLink},

@@ -48,6 +48,7 @@ var settingNames = map[string]string{
 	"alerts.one_by_one_first":              "First check-ins asked one question at a time",
 	"alerts.prompt_at":                     "Time of day of prompts without a cadence",
 	"alerts.despair_pause":                 "Pause of cheerful texts after talk of putting to sleep",
+	"records.keep_years":                   "Clinical record kept after an erasure, years",
 	"alerts.flood_burst":                   "Texts from one number answered in a burst",
 	"alerts.flood_refill":                  "After a burst, one more every",
 	"alerts.signs_only_days":               "Signs-only texts, days after a new medicine",
