@@ -67,6 +67,8 @@ type demoSummary struct {
 	Digests           int            `json:"digests"`
 	Segments          int            `json:"segments"`
 	WallSeconds       float64        `json:"wall_seconds"`
+	Reminders         int            `json:"reminders"` // of what is on the plans
+	Lessons           int            `json:"lessons"`
 }
 
 func runDemo(ctx context.Context, e env, o demoOptions) error {

@@ -103,7 +103,7 @@ func (p *demoPage) bring(phone *demoPhone, wire demoWire, known whereabouts) (st
 		if err := p.w.invite(phone, fmt.Sprintf("join-%d", p.step())); err != nil {
 			return "", err
 		}
-		return "The practice has sent a link by text. Tap it to join on Telegram.", p.w.settle()
+		return "The practice has sent a link. Tap it to join on Telegram.", p.w.settle()
 	}
 	ch, ok := p.w.channelOf(wire.kind())
 	if !ok {

@@ -159,6 +159,9 @@ func (w *demoWorld) addOwner(o *synth.Owner) {
 	}
 	for i, m := range o.Moves {
 		w.agenda.add(w.onDay(o.EnrolledOn, m.Day, 11*60+20), func() error {
+			if m.ReviewIn > 0 {
+				m.Change.Review = w.now().AddDate(0, 0, m.ReviewIn).Unix()
+			}
 			return w.planChange(p, fmt.Sprintf("move-%d", i), m.Change)
 		})
 	}
@@ -177,6 +180,9 @@ func (w *demoWorld) enrol(p *demoPhone) error {
 		d.Plan = slices.Clone(d.Plan)
 		for k := range d.Plan {
 			d.Plan[k].Started = w.now().AddDate(0, 0, -61).Unix()
+			if d.Plan[k].Class != care.NotMedicine {
+				d.Plan[k].Review = w.now().AddDate(0, 0, o.Dogs[i].ReviewIn).Unix()
+			}
 		}
 		e.Dogs = append(e.Dogs, d)
 	}

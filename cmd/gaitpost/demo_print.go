@@ -28,6 +28,7 @@ func (w *demoWorld) report(out io.Writer) {
 	fmt.Fprintf(out, "%d weeks, from %s to %s.\n", w.o.weeks, w.began.Format("2 January 2006"), w.now().Format("2 January 2006"))
 	fmt.Fprintf(out, "%d prompts, %d texts from owners, %d check-ins completed, %d ran out of time, %d segments sent.\n",
 		s.Prompts, s.Replies, s.CheckInsCompleted, s.CheckInsExpired, s.Segments)
+	fmt.Fprintf(out, "%d reminders of what is on the plans, %d short lessons.\n", s.Reminders, s.Lessons)
 	if w.turns.read > 0 {
 		fmt.Fprintf(out, "%d answers were held against what their writers had in mind: %d were read otherwise.\n",
 			w.turns.read, len(w.turns.misread))
@@ -209,6 +210,7 @@ func (w *demoWorld) summary() demoSummary {
 		Weeks: w.o.weeks, Dogs: w.cohort.Dogs(), Prompts: w.turns.prompts, Replies: w.turns.replies,
 		CheckInsCompleted: w.turns.completed, CheckInsExpired: w.turns.expired,
 		Alerts: map[string]int{}, Digests: w.turns.digests, Segments: w.segments,
+		Reminders: w.turns.reminders, Lessons: w.turns.lessons,
 	}
 	for _, a := range w.turns.alerts {
 		s.Alerts[string(a.reason)]++

@@ -119,6 +119,24 @@ func TestDemoCoursesLeaveTheirTraces(t *testing.T) {
 	require.True(t, hasText(last, "not taken on by a colleague yet"), "the emergency that nobody took on went no further")
 	require.True(t, hasText(w.phones[w.cohort.Strangers[0].Address.Value], "We don't know your number"))
 	require.Empty(t, w.provider.Problems())
+
+	// The plan at work: reminded of, asked about afterwards, reviewed, and taught.
+	s := w.summary()
+	require.Positive(t, s.Reminders)
+	require.Positive(t, s.Lessons)
+	require.Positive(t, s.Alerts[string(care.ReviewDue)])
+	require.True(t, anyText(w, "Collected? YES or NOT YET."), "nobody was asked whether tablets were collected")
+	require.True(t, anyText(w, "monthly injection is due on"), "nobody was reminded of an injection")
+}
+
+// anyText reports whether an owner was texted something.
+func anyText(w *demoWorld, part string) bool {
+	for _, p := range w.phones {
+		if p.owner != nil && hasText(p, part) {
+			return true
+		}
+	}
+	return false
 }
 
 func hasText(p *demoPhone, part string) bool {

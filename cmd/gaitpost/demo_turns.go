@@ -28,6 +28,7 @@ type demoTurns struct {
 	refused   string // the last refusal
 
 	prompts, replies, completed, expired, digests int
+	reminders, lessons                            int
 	read                                          int      // answers held against what was meant
 	misread                                       []string // those read otherwise
 	meant                                         map[string]map[string]float64
@@ -142,6 +143,7 @@ func (d *demoTurns) fact(e care.Event, res *care.Result, f *care.Fact) {
 		switch f.Code {
 		case "sent":
 			d.prompts++
+			d.sent(care.PromptKind(kind))
 		case "closed":
 			if kind == string(care.PromptCheckIn) {
 				d.expired++
@@ -157,6 +159,16 @@ func (d *demoTurns) fact(e care.Event, res *care.Result, f *care.Fact) {
 		d.alert(e, &res.Household, f)
 	case care.FactAnswer:
 		d.compare(e, f)
+	}
+}
+
+// sent counts a prompt of the plan's. The lock is held.
+func (d *demoTurns) sent(kind care.PromptKind) {
+	switch {
+	case strings.HasPrefix(string(kind), string(care.PromptReminder)):
+		d.reminders++
+	case kind == care.PromptLesson:
+		d.lessons++
 	}
 }
 

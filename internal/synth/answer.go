@@ -146,6 +146,8 @@ func (p *Player) yesNo(h heard, at time.Time) Reply {
 		return Reply{Text: pick(p.rng, []string{"YES", "Yes", "yes please", "Yes thats fine", "yes ok", "Yep happy to", "yes of course"})}
 	case "reached":
 		return Reply{Text: pick(p.rng, []string{"YES", "yes at the emergency vets now", "yes we are there now"})}
+	case "done": // whether something of the plan was done
+		return Reply{Text: pick(p.rng, []string{"YES", "yes", "Yes all done", "yes last week", "not yet"})}
 	case "standing_new":
 		return Reply{Text: pick(p.rng, []string{"no", "No been like that a while"})}
 	case "standing_can", "now":

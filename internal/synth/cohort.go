@@ -39,6 +39,9 @@ type Dog struct {
 	Latent   Latent
 	Profile  Profile
 	Weight   Latent // kilograms by days since enrolment, not index points
+	// ReviewIn is how many days after enrolment the medicines on its plan are
+	// looked at again.
+	ReviewIn int
 }
 
 // Owner is an invented owner.
@@ -70,6 +73,8 @@ type Saying struct {
 type Move struct {
 	Day    int // since enrolment
 	Change care.PlanChange
+	// ReviewIn is after how many days it is looked at again; 0: no date is set.
+	ReviewIn int
 }
 
 // Stranger is somebody who is not enrolled and writes once.
@@ -177,6 +182,7 @@ func (b *builder) dog(c Course) Dog {
 		d.Enrolled.Own[1] = ""
 	}
 	d.Enrolled.Plan = b.plan()
+	d.ReviewIn = 56 + b.named%5*7
 	b.course(&d, kg)
 	if b.rng.IntN(4) != 0 {
 		before := Answers(b.rng, d.Latent.At(0), d.asked())
@@ -208,12 +214,17 @@ func (b *builder) plan() []care.Entry {
 	plan := []care.Entry{{Area: care.AreaActivity, What: Paced}}
 	switch b.rng.IntN(5) {
 	case 0, 1:
-		plan = append(plan, care.Entry{Area: care.AreaPain, What: Tablets, Class: care.NSAID})
+		plan = append(plan, care.Entry{Area: care.AreaPain, What: Tablets, Class: care.NSAID, Reminders: every(care.RemindTablets, 56)})
 	case 2:
-		plan = append(plan, care.Entry{Area: care.AreaPain, What: Injection, Class: care.Antibody})
+		plan = append(plan, care.Entry{Area: care.AreaPain, What: Injection, Class: care.Antibody, Reminders: every(care.RemindInjection, 28)})
 	}
 	if b.rng.IntN(3) == 0 {
-		plan = append(plan, care.Entry{Area: care.AreaSupplement, What: "fish oil"})
+		plan = append(plan, care.Entry{Area: care.AreaSupplement, What: "fish oil", Reminders: every(care.RemindSupplement, 56)})
 	}
 	return plan
+}
+
+// every is a reminder that comes round every so many days.
+func every(k care.ReminderKind, days int16) []care.Reminder {
+	return []care.Reminder{{Kind: k, Every: days}}
 }

@@ -48,12 +48,12 @@ func (b *builder) fate(o *Owner, d *Dog) {
 	he, his := pronouns(d.Enrolled.Sex)
 	switch d.Course {
 	case Improving:
-		o.Moves = append(o.Moves, Move{b.day(0.3), care.PlanChange{Dog: name, What: "physiotherapy", Area: care.AreaTherapy,
-			Action: care.PlanStart, Comfort: true, Reason: "stiff after rest"}})
+		o.Moves = append(o.Moves, Move{Day: b.day(0.3), ReviewIn: 56, Change: care.PlanChange{Dog: name, What: "physiotherapy", Area: care.AreaTherapy,
+			Action: care.PlanStart, Comfort: true, Reason: "stiff after rest", Reminders: every(care.RemindSession, 14)}})
 	case Reaction:
 		from := b.day(0.25)
-		o.Moves = append(o.Moves, Move{from, care.PlanChange{Dog: name, What: Tablets, Area: care.AreaPain,
-			Class: care.NSAID, Action: care.PlanStart, Comfort: true, Reason: "index high for weeks"}})
+		o.Moves = append(o.Moves, Move{Day: from, Change: care.PlanChange{Dog: name, What: Tablets, Area: care.AreaPain,
+			Class: care.NSAID, Action: care.PlanStart, Comfort: true, Reason: "index high for weeks", Reminders: every(care.RemindTest, 14)}})
 		o.Says = append(o.Says, Saying{Day: from + 18, Minute: 8*60 + 47,
 			Text: name + " was sick last night and " + he + "s off " + his + " food today"})
 	case Silent:

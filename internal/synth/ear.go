@@ -77,7 +77,7 @@ func dogVars(o *Owner, dog int, practice map[string]string) map[string]string {
 }
 
 // open are the placeholders that nobody can know before the text is there.
-var open = []string{"reads", "opens", "weight", "target", "date", "better", "who", "frequency", "medicine", "dogs", "crisis"}
+var open = []string{"reads", "opens", "weight", "target", "date", "better", "who", "frequency", "medicine", "dogs", "crisis", "thing", "note"}
 
 // learn adds a pattern for each part of a question: what two renderings with
 // different values have in common at both ends.
