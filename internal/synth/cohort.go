@@ -205,7 +205,7 @@ func (d *Dog) asked() Asked {
 
 // Tablets, Injection and Paced are what the invented plans call things.
 const (
-	Tablets   = "anti-inflammatory tablets"
+	Tablets   = "daily anti-inflammatory" // texts have room for 24 characters
 	Injection = "monthly injection"
 	Paced     = "paced lead walks"
 )
