@@ -53,6 +53,7 @@ type appOptions struct {
 	Replicas      int           // that must have a turn, see store.Options
 	Tries         int           // of one message, see bot.SenderOptions; 0: the default
 	Takeover      time.Duration // from a dead sender, see there; 0: the default
+	EventLife     time.Duration // of an event's key, see store.Options; 0: the default
 }
 
 // app is the whole service on one Redis, without its listeners: serve gives it
@@ -81,7 +82,7 @@ func newApp(ctx context.Context, o appOptions) (*app, error) {
 	settings := newInForce(o.Clinics, o.Overlay, o.Log)
 	st, err := store.Open(ctx, store.Options{
 		Client: o.Redis, Hasher: o.Hasher, Keys: o.Keys, AllowVolatile: o.AllowVolatile, Versions: settings.versionsOf,
-		Replicas: o.Replicas,
+		Replicas: o.Replicas, EventLife: o.EventLife,
 	})
 	if err != nil {
 		return nil, err

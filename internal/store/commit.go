@@ -145,7 +145,7 @@ func (s *Store) writeCall(w write) (call, error) {
 	}
 	eventMillis := "0"
 	if w.eventKey != "" {
-		keys[4], eventMillis = eventKey(w.unit, w.eventKey), millis(eventLife)
+		keys[4], eventMillis = eventKey(w.unit, w.eventKey), millis(s.eventLife)
 	}
 	args := make([]any, 0, 10+len(w.entries)+len(w.out))
 	args = append(args, string(w.version), record, millis(w.life), eventMillis,

@@ -1,6 +1,7 @@
 package store
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -33,6 +34,9 @@ type Options struct {
 	Replicas int
 	// ReplicaWait is how long they may take, at most 2 s; 0 is 1 s.
 	ReplicaWait time.Duration
+	// EventLife is how long an event's key is kept; 0 is eight days. Tests in which
+	// an hour passes in seconds give less.
+	EventLife time.Duration
 	// Versions says what decided a turn; nil is VersionsOf.
 	Versions func(*care.Rules) Versions
 }
@@ -77,6 +81,7 @@ type Store struct {
 
 	replicas    int
 	replicaWait time.Duration
+	eventLife   time.Duration
 
 	// What decides; tests of the store put plainer deciders here.
 	turn     func(*care.Rules, care.Household, care.Event) care.Result
@@ -95,7 +100,8 @@ func Open(ctx context.Context, o Options) (*Store, error) {
 	s := &Store{
 		rdb: o.Client, gather: &gather{rdb: o.Client}, hasher: o.Hasher, keys: o.Keys, versions: o.Versions,
 		replicas: max(o.Replicas, 0), replicaWait: min(o.ReplicaWait, 2*time.Second),
-		turn: care.Turn, lineTurn: care.LineTurn,
+		eventLife: cmp.Or(max(o.EventLife, 0), eventLife),
+		turn:      care.Turn, lineTurn: care.LineTurn,
 	}
 	if s.versions == nil {
 		s.versions = VersionsOf
