@@ -21,6 +21,9 @@ import (
 	"github.com/redis/go-redis/v9"
 	"github.com/stretchr/testify/require"
 	"go.yaml.in/yaml/v3"
+
+	"gaitpost/internal/store"
+	"gaitpost/internal/store/redistest"
 )
 
 const deployDir = "../../deploy/"
@@ -393,6 +396,39 @@ func freePort(t *testing.T) string {
 	_, port, err := net.SplitHostPort(l.Addr().String())
 	require.NoError(t, err)
 	return port
+}
+
+// The drill of deploy/RUNNING.md for Redis' own files: copied while the service runs,
+// as it says there, they give another Redis in which nothing is missing.
+func TestACopyOfTheAppendOnlyFilesIsABackup(t *testing.T) {
+	t.Parallel()
+	dir := t.TempDir()
+	server, err := redistest.Run(dir)
+	require.NoError(t, err)
+	t.Cleanup(server.Stop)
+	w := newWorldOn(t, &world{redis: server, url: server.URL()})
+	w.agreed()
+	w.answersAll(ruthsPhone)
+	require.Contains(t, deployFile(t, "RUNNING.md"), "CONFIG SET auto-aof-rewrite-percentage 0")
+	require.Contains(t, deployFile(t, "RUNNING.md"), "appendonlydir")
+	require.NoError(t, w.client.ConfigSet(t.Context(), "auto-aof-rewrite-percentage", "0").Err())
+	copied := t.TempDir()
+	require.NoError(t, os.CopyFS(filepath.Join(copied, "appendonlydir"), os.DirFS(filepath.Join(dir, "appendonlydir"))))
+
+	again, err := redistest.Run(copied)
+	require.NoError(t, err)
+	t.Cleanup(again.Stop)
+	st, err := store.Open(t.Context(), store.Options{Client: again.Client(t), Hasher: mustHasher(t)})
+	require.NoError(t, err)
+	was := w.household(ruthsPhone)
+	is, err := st.Load(t.Context(), "hillside", was.ID)
+	require.NoError(t, err)
+	require.Equal(t, was, is)
+	entries, err := st.ReadLog(t.Context(), "hillside", was.ID, 0, 10000)
+	require.NoError(t, err)
+	require.Equal(t, w.log(ruthsPhone), entries)
+	w.url = again.URL()
+	require.Contains(t, w.command("audit"), "1 household")
 }
 
 func TestReadySaysThatNothingAnswers(t *testing.T) {
