@@ -64,6 +64,9 @@ func TestTriageBadInput(t *testing.T) {
 	_, errs, code = runTriage(t, "x", "--lang", "tlh")
 	require.Equal(t, 1, code)
 	require.Contains(t, errs, `--lang "tlh" has no safety screen: use en`)
+	spanish, _, code := runTriage(t, "tiene la caca negra y pegajosa\nno ha vomitado\nhe collapsed in el patio\n", "--lang", "es-MX")
+	require.Zero(t, code)
+	require.Equal(t, []string{"emergency", "none", "emergency"}, urgencies(t, spanish))
 	american, _, code := runTriage(t, "he collapsed", "--lang", "en-US")
 	require.Zero(t, code)
 	require.Contains(t, american, `"urgency":"emergency"`)
@@ -81,4 +84,15 @@ func TestTriageBadInput(t *testing.T) {
 	out, _, code = runTriage(t, "he \xff\xfe collapsed\n")
 	require.Zero(t, code)
 	require.True(t, json.Valid([]byte(strings.TrimSpace(out))))
+}
+
+// urgencies are the urgencies of triage's lines.
+func urgencies(t *testing.T, out string) (got []string) {
+	t.Helper()
+	for _, l := range strings.Split(strings.TrimSpace(out), "\n") {
+		var line triageLine
+		require.NoError(t, json.Unmarshal([]byte(l), &line))
+		got = append(got, line.Urgency)
+	}
+	return got
 }

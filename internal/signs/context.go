@@ -131,7 +131,7 @@ func (m *matcher) deny(i int) {
 		if !m.lx.filler[m.rd.toks[j].word] {
 			words++
 		}
-		if words > 7 {
+		if words > m.lx.notAhead {
 			return
 		}
 		m.neg[j] = kind

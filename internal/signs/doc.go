@@ -39,6 +39,7 @@
 //	                           ending that fits; "~" is the rest of the word. The word
 //	                           itself is always one of them
 //	    not-back: 3            how many content words a NEGBACK denies before it
+//	    not-ahead: 7           how many content words a NEG denies behind it at most
 //	    capitals: nouns        every noun has a capital, so that none is taken for a dog's name
 //	    nothing: nada          behind this word a BUT opens no new clause ("nada más que rojo")
 //	data/LL/numbers.txt      word = number
@@ -58,7 +59,7 @@
 //	data/LL/model.bin        made by the training tool
 //
 //	testdata/pairs/LL.tsv           for each sign one message just inside and one just
-//	                                outside, and what the plan changes; every one must be
+//	                                outside, and what the plan changes, more than 150; all must be
 //	                                read as labelled
 //	testdata/corpus/LL/bare.train.tsv   the plainest words ("ha vomitado sangre"), read
 //	                                without fail: at least 31 of each urgency
@@ -73,7 +74,7 @@
 //
 // How the concepts that the program knows work (their English words show it):
 //
-//   - NEG and NEGDET deny what follows, up to seven content words or a break;
+//   - NEG and NEGDET deny what follows, up to not-ahead content words or a break;
 //     NEGDET ("no", "without") runs on through a list. NEGBACK denies the words
 //     before it in the same part ("il mange pas", "kotzt nicht"); a word may be
 //     both NEG and NEGBACK. A pattern that itself holds a NEG is not denied by it:

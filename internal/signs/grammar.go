@@ -44,16 +44,24 @@ func (lx *lexicon) readGrammar(line string) error {
 	case "head":
 		lx.heads[arg] = lx.addWord(value)
 	case "not-back":
-		n, err := strconv.Atoi(value)
-		if err != nil {
-			return fmt.Errorf("not-back %q is not a number of words", value)
-		}
-		lx.notBack = n
+		return setCount(&lx.notBack, key, value)
+	case "not-ahead":
+		return setCount(&lx.notAhead, key, value)
 	case "ending":
 		lx.addEnding(arg, value)
 	default:
 		return fmt.Errorf("%q is not known", key)
 	}
+	return nil
+}
+
+// setCount reads a number of words.
+func setCount(to *int, key, value string) error {
+	n, err := strconv.Atoi(value)
+	if err != nil || n < 0 {
+		return fmt.Errorf("%s %q is not a number of words", key, value)
+	}
+	*to = n
 	return nil
 }
 

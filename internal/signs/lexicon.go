@@ -32,6 +32,7 @@ type lexicon struct {
 	rawUnknown   bool // the model sees unknown words as typed, not folded
 	nounCapitals bool // every noun has a capital, so a capital names no dog
 	notBack      int  // content words that a NEGBACK denies before it
+	notAhead     int  // content words that a NEG denies behind it
 
 	members   map[string]bool // "CONCEPT word", for NEG and STOP
 	slots     map[string]slot // name of a concept, word or choice → slot
@@ -106,7 +107,7 @@ func newLexicon() *lexicon {
 	lx := &lexicon{
 		vocab: map[string]uint16{}, deletes: map[string][]uint16{},
 		emoji: map[rune]uint16{}, slots: map[string]slot{}, members: map[string]bool{},
-		tails: map[string]uint16{}, heads: map[string]uint16{}, letters: map[rune]string{}, notBack: 3,
+		tails: map[string]uint16{}, heads: map[string]uint16{}, letters: map[rune]string{}, notBack: 3, notAhead: 7,
 	}
 	lx.addWord("") // id 0
 	lx.possessive = lx.addWord("'s")

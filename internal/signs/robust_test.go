@@ -44,6 +44,9 @@ func TestHostileInput(t *testing.T) {
 	for _, text := range hostile {
 		check(t, text, Context{})
 		check(t, text, Context{NSAID: true, Antibody: true, DogNames: []string{"", "Pip", strings.Repeat("x", 999)}})
+		for _, lang := range Languages() {
+			check(t, text, Context{NSAID: true, Lang: lang})
+		}
 	}
 	require.Equal(t, Emergency, Screen("STOP, he's collapsed", Context{}).Urgency)
 	require.Equal(t, Emergency, Screen("he\tcollapsed\r\nagain", Context{}).Urgency)
@@ -68,7 +71,7 @@ var quoted = regexp.MustCompile(`“([^”…]*)`)
 // TestReasonQuotesTheOwner: what stands in quotation marks was written.
 func TestReasonQuotesTheOwner(t *testing.T) {
 	n := 0
-	for _, s := range corpus(t, "en", "train") {
+	for _, s := range append(corpus(t, "en", "train"), corpus(t, "es", "train")...) {
 		f := check(t, s.text, s.ctx)
 		for _, q := range quoted.FindAllStringSubmatch(f.Reason, -1) {
 			require.Contains(t, s.text, q[1])
@@ -132,8 +135,11 @@ func FuzzScreen(f *testing.F) {
 		f.Add(s, true, false)
 	}
 	f.Add("sick sunday and again tuesday, fine now", true, true)
+	f.Add("¿es normal que la caca sea negra? y ni pis ni ñam, xq", true, false)
 	f.Add("he hasn't stopped being sick all day", false, true)
 	f.Fuzz(func(t *testing.T, text string, nsaid, antibody bool) {
-		check(t, text, Context{NSAID: nsaid, Antibody: antibody, DogNames: []string{"Pip"}})
+		for _, lang := range Languages() {
+			check(t, text, Context{NSAID: nsaid, Antibody: antibody, DogNames: []string{"Pip"}, Lang: lang})
+		}
 	})
 }

@@ -4,7 +4,7 @@ import "fmt"
 
 // Version names the lexicon and the model together. It changes whenever a
 // finding may change, so that an audit knows which readings it can repeat.
-const Version = "1"
+const Version = "2"
 
 // Urgency says how soon a sign needs a vet.
 type Urgency uint8
