@@ -2,6 +2,7 @@ package store
 
 import (
 	"context"
+	"runtime"
 	"sync"
 	"time"
 
@@ -26,7 +27,7 @@ type gather struct {
 const (
 	// gatherLimit is how many batches are under way at a time: enough for Redis
 	// never to wait, few enough for batches to be worth their name.
-	gatherLimit = 4
+	gatherLimit = 2
 	gatherMost  = 64               // calls in one batch
 	gatherTime  = 10 * time.Second // for a batch none of whose calls has a deadline
 )
@@ -87,6 +88,9 @@ func (g *gather) leave(w *waiting) error {
 // lead sends a call with those that wait, and lets one of the next ones lead.
 func (g *gather) lead(w *waiting) error {
 	defer g.next()
+	// Whoever is about to call does so now and shares the round trip. Where
+	// nobody is, this returns at once.
+	runtime.Gosched()
 	g.mu.Lock()
 	n := min(len(g.queue), gatherMost-1)
 	batch := append(make([]*waiting, 0, n+1), w)
