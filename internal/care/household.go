@@ -17,7 +17,7 @@ type Household struct {
 	Contacts []Contact  `cbor:"3,keyasint,omitempty"`
 	Dogs     []Dog      `cbor:"4,keyasint,omitempty"`
 	Alerts   []Alert    `cbor:"5,keyasint,omitempty"` // open ones, and closed ones that still hold a reason shut
-	Sent     []Sent     `cbor:"6,keyasint,omitempty"` // the last messages to its people, oldest first
+	Sent     []Sent     `cbor:"6,keyasint,omitempty"` // the last messages to its people, oldest first; the store packs them, under 26
 	Seen     Keys       `cbor:"7,keyasint,omitempty"` // the last events that had a key
 	Seq      uint64     `cbor:"8,keyasint"`           // turns taken
 	AlertSeq uint16     `cbor:"9,keyasint,omitempty"` // alerts ever raised

@@ -98,8 +98,12 @@ func (s *Store) commitCall(c Change) (call, error) {
 	if c.Result.Reason == care.RecordEnded {
 		return purgeCall(u, c.Version), nil
 	}
+	value, err := storeHousehold(h)
+	if err != nil {
+		return call{}, err
+	}
 	w := write{
-		unit: u, state: householdKey(u), version: c.Version, value: h,
+		unit: u, state: householdKey(u), version: c.Version, value: value,
 		eventKey: c.Event.Key, due: drop, rank: drop,
 	}
 	switch {

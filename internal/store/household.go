@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"time"
 
 	"github.com/redis/go-redis/v9"
@@ -73,7 +74,12 @@ func (s *Store) decodeHousehold(u unit, record string, found Found) (Loaded, err
 	l := Loaded{ID: u.id, Found: found}
 	var value string
 	l.Version, value = split(record)
-	if err := s.unpack(householdKey(u), value, &l.Household); err != nil {
+	var stored storedHousehold
+	err := s.unpack(householdKey(u), value, &stored)
+	if err == nil {
+		l.Household, err = stored.household()
+	}
+	if err != nil {
 		return Loaded{}, fmt.Errorf("reading household %s: %w", u.id, err)
 	}
 	return l, nil
@@ -183,13 +189,9 @@ func (s *Store) forget(ctx context.Context, clinic string, id contact.ID) error 
 // It comes before the commit: a pointer to a household without the contact
 // does no harm, a contact without a pointer would be a stranger.
 func (s *Store) linkContacts(ctx context.Context, c Change) error {
-	known := map[contact.ID]bool{c.ID: true, "": true}
-	for i := range c.Was.Contacts {
-		known[c.Was.Contacts[i].ID] = true
-	}
 	for i := range c.Result.Household.Contacts {
 		id := c.Result.Household.Contacts[i].ID
-		if known[id] {
+		if id == "" || id == c.ID || slices.ContainsFunc(c.Was.Contacts, func(was care.Contact) bool { return was.ID == id }) {
 			continue
 		}
 		if err := s.free(ctx, unit{c.Rules.Clinic, id}); err != nil {
