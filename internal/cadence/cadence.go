@@ -2,6 +2,7 @@ package cadence
 
 import (
 	"fmt"
+	"math/bits"
 	"time"
 
 	"github.com/robfig/cron/v3"
@@ -94,9 +95,9 @@ func (c Cadence) firstOn(date LocalDate, after time.Time, zone *time.Location) (
 		return Firing{}, nil
 	}
 	shown := wallIn(after, zone)
-	for m := MinuteOfDay(0); m < EndOfDay; m++ {
+	for m := c.timeFrom(0); m < EndOfDay; m = c.timeFrom(m + 1) {
 		// What the clock already shows, or has passed, was reached before.
-		if !c.matchesTime(m) || !date.wall(m).After(shown) {
+		if !date.wall(m).After(shown) {
 			continue
 		}
 		if at := firstReaching(date.wall(m), zone); at.After(after) {
@@ -125,6 +126,19 @@ func (c Cadence) matchesDate(d LocalDate) bool {
 
 func (c Cadence) matchesTime(m MinuteOfDay) bool {
 	return c.spec.Hour&(1<<uint(m/60)) != 0 && c.spec.Minute&(1<<uint(m%60)) != 0
+}
+
+// timeFrom is the first matching time of day at or after m, EndOfDay for none.
+func (c Cadence) timeFrom(m MinuteOfDay) MinuteOfDay {
+	for ; m < EndOfDay; m = (m/60 + 1) * 60 {
+		if c.spec.Hour&(1<<uint(m/60)) == 0 {
+			continue
+		}
+		if left := c.spec.Minute & (1<<60 - 1) >> uint(m%60); left != 0 {
+			return m + MinuteOfDay(bits.TrailingZeros64(left))
+		}
+	}
+	return EndOfDay
 }
 
 func (c Cadence) firstTime() MinuteOfDay {
