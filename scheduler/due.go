@@ -13,24 +13,41 @@ import (
 // delays what was due by this much and never loses or doubles it.
 const lease = time.Minute
 
-// Due wakes every household that is due at an instant, a batch at a time.
-// Households whose turn could not be committed come back when their lease
-// ends; the first such error is returned once the rest are done.
+// Due wakes every household that is due at an instant, a batch at a time; the
+// next batch is claimed meanwhile. Households whose turn could not be committed
+// come back when their lease ends; the first such error is returned once the
+// rest are done.
 func (s *Scheduler) Due(ctx context.Context, now time.Time) error {
 	var failed error
+	next := s.claim(ctx, now)
 	for ctx.Err() == nil {
-		due, err := s.o.Store.ClaimDueAll(ctx, now, lease, store.ClaimMax)
-		if err != nil && len(due) == 0 {
-			return errors.Join(failed, err)
+		c := <-next
+		if len(c.due) == 0 {
+			return errors.Join(failed, c.err)
 		}
-		if len(due) == 0 {
-			break
-		}
-		if err := s.wake(ctx, now, due); err != nil && failed == nil {
+		next = s.claim(ctx, now)
+		if err := s.wake(ctx, now, c.due); err != nil && failed == nil {
 			failed = err
 		}
 	}
 	return failed
+}
+
+// claimed is a batch of households that are due, and what went wrong.
+type claimed struct {
+	due []store.Due
+	err error
+}
+
+// claim claims a batch in the background. One that nobody waits for any more is
+// as one whose claimer died: it comes back when its lease ends.
+func (s *Scheduler) claim(ctx context.Context, now time.Time) <-chan claimed {
+	c := make(chan claimed, 1)
+	go func() {
+		due, err := s.o.Store.ClaimDueAll(ctx, now, lease, store.ClaimMax)
+		c <- claimed{due, err}
+	}()
+	return c
 }
 
 func (s *Scheduler) wake(ctx context.Context, now time.Time, due []store.Due) error {

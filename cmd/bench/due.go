@@ -17,6 +17,7 @@ type dueOptions struct {
 	enrolled, few int
 	due, rounds   int
 	ticks         int
+	profile       string
 }
 
 func newDueCmd() *cobra.Command {
@@ -45,6 +46,7 @@ that is due, between two of the base; before it the households are put back.`,
 	f.IntVar(&o.due, "due", 12_000, "how many fall due together, 100 to 70000")
 	f.IntVar(&o.rounds, "rounds", 5, "how many pairs of bursts")
 	f.IntVar(&o.ticks, "ticks", 400, "how many idle ticks of each")
+	f.StringVar(&o.profile, "cpuprofile", "", "write a profile of the last busy burst to this file")
 	return cmd
 }
 
@@ -160,7 +162,7 @@ func (res *dueResult) busy(ctx context.Context, g *ground, o dueOptions) error {
 	if err != nil {
 		return err
 	}
-	pairs, err := compare(ctx, o.rounds, variant{"bare", c.bare}, variant{"busy", c.wake})
+	pairs, err := compare(ctx, o.rounds, variant{"bare", c.bare}, variant{"busy", profiled(o.profile, c.wake)})
 	if err != nil {
 		return err
 	}

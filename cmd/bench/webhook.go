@@ -172,15 +172,38 @@ func (r *rig) profile(b *burst) {
 	if r.o.profile == "" {
 		return
 	}
-	b.before = func() error {
-		f, err := os.Create(r.o.profile)
-		if err != nil {
-			return fmt.Errorf("writing the profile: %w", err)
-		}
-		b.after = func() {
-			pprof.StopCPUProfile()
-			_ = f.Close()
-		}
-		return pprof.StartCPUProfile(f)
+	b.before = func() (err error) {
+		b.after, err = profileTo(r.o.profile)
+		return err
 	}
+}
+
+// profiled is a variant's run under the profiler where a file is named for it.
+func profiled(name string, run func(context.Context) (outcome, error)) func(context.Context) (outcome, error) {
+	if name == "" {
+		return run
+	}
+	return func(ctx context.Context) (outcome, error) {
+		end, err := profileTo(name)
+		if err != nil {
+			return outcome{}, err
+		}
+		defer end()
+		return run(ctx)
+	}
+}
+
+// profileTo begins a profile of the processor time; end writes it.
+func profileTo(name string) (end func(), err error) {
+	f, err := os.Create(name)
+	if err != nil {
+		return nil, fmt.Errorf("writing the profile: %w", err)
+	}
+	if err := pprof.StartCPUProfile(f); err != nil {
+		return nil, err
+	}
+	return func() {
+		pprof.StopCPUProfile()
+		_ = f.Close()
+	}, nil
 }
