@@ -114,6 +114,19 @@ func (g *gate) first() int {
 // doesn't wait for Redis between any two messages.
 const mostTokens = 16
 
+// aheadTime is how much of a number's rate may be taken before it is needed: as
+// long as a call of Redis takes where there is much to do. A slow number takes no
+// token before the message that it is for may go.
+const aheadTime = 10 * time.Millisecond
+
+// ahead is how many tokens to ask for where n entries may go now: for a fast
+// number also for those that may go as soon as a request ends.
+func (g *gate) ahead(n int, rate float64) int {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	return max(n, min(len(g.held), mostTokens, int(rate*aheadTime.Seconds())))
+}
+
 // ready counts the entries that may go now, up to mostTokens.
 func (g *gate) ready() int {
 	g.mu.Lock()
@@ -146,6 +159,12 @@ func (g *gate) next() (heldEntry, bool) {
 	return e, true
 }
 
+func (g *gate) empty() bool {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	return len(g.held) == 0
+}
+
 func (g *gate) finished(recipient string) {
 	g.mu.Lock()
 	defer g.mu.Unlock()
@@ -155,10 +174,13 @@ func (g *gate) finished(recipient string) {
 
 // work lets messages through a gate until the context ends.
 func (s *Sender) work(ctx context.Context, g *gate) {
-	tokens := 0 // taken and not used yet: no more than what may go now
+	tokens := 0 // taken and not used yet
 	for ctx.Err() == nil {
 		n := g.ready()
 		if n == 0 {
+			if g.empty() {
+				tokens = 0 // whatever comes next may come much later
+			}
 			select {
 			case <-g.state:
 			case <-ctx.Done():
@@ -189,7 +211,7 @@ func (s *Sender) tokens(ctx context.Context, g *gate, n int) (int, time.Duration
 	if o == nil {
 		return n, 0 // it has left the settings: delivering says what becomes of it
 	}
-	n = min(n, o.Rate.Burst)
+	n = min(g.ahead(n, o.Rate.PerSecond), o.Rate.Burst)
 	wait, err := s.tokensOrNone(ctx, o, n)
 	if err == nil && wait > 0 && n > 1 {
 		n = 1
