@@ -251,7 +251,12 @@ func (s *service) openDesk(a *app, mux *http.ServeMux) error {
 	}
 	mux.Handle(desk.Prefix, pages)
 	mux.Handle(desk.Prefix+"/", pages)
-	s.stopPages = d.Stop
+	ctx, cancel := context.WithCancel(context.Background())
+	go d.Warm(ctx)
+	s.stopPages = func() {
+		cancel()
+		d.Stop()
+	}
 	return nil
 }
 

@@ -100,7 +100,7 @@ type dogRow struct {
 }
 
 func (d *Desk) dogs(v *visit) error {
-	s, err := d.rosters.get(v)
+	s, err := d.rosters.get(v.ctx(), v.clinic.Rules, v.now)
 	if err != nil {
 		return err
 	}

@@ -221,3 +221,31 @@ func TestFiguresHaveTheirDenominators(t *testing.T) {
 	page.has("tbody", "Emergency sign", "0 % (0 of 1)", "false alarm 1")
 	b.signedIn("valley", account.Vet).get("/desk/outcomes?weeks=26").ok()
 }
+
+// Once warm, a desk's first page asks for no household but those it shows, and
+// what changed meanwhile is on it.
+func TestAWarmDeskHasItsFirstPageReady(t *testing.T) {
+	t.Parallel()
+	rdb := redistest.Start(t).Client(t)
+	hook := &counted{}
+	rdb.AddHook(hook)
+	b := benchOn(t, storetest.On(t, rdb), nil)
+	fill(b, 1200)
+	vet := b.signedIn("hillside", account.Vet)
+	b.desk.Warm(t.Context())
+	before := hook.trips.Load()
+	page := vet.get("/desk/dogs?sort=change").ok()
+	require.Len(t, page.dogs(), 50)
+	page.has(".lead", "1 to 50 of 1200")
+	require.EqualValues(t, 3, hook.trips.Load()-before, "the session, the page’s households, the trail")
+}
+
+// A list that can't be made beforehand is left to the page, and said.
+func TestWarmingFailsQuietly(t *testing.T) {
+	t.Parallel()
+	server := redistest.Start(t)
+	b := benchOn(t, storetest.On(t, server.Client(t)), nil)
+	server.Kill()
+	b.desk.Warm(t.Context())
+	require.Contains(t, b.logged.String(), "could not be made beforehand")
+}

@@ -2,9 +2,14 @@ package desk
 
 import (
 	"cmp"
+	"context"
+	"errors"
+	"fmt"
 	"html/template"
+	"runtime"
 	"slices"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"gaitpost/internal/care"
@@ -80,27 +85,27 @@ func (r *rosters) forget(clinic string, id contact.ID) {
 	o.guard.Unlock()
 }
 
-// get returns the clinic's dogs, at most rosterAge old.
-func (r *rosters) get(v *visit) (*summary, error) {
-	o := r.of(v.clinic.Rules.Clinic)
+// get returns a clinic's dogs, at most rosterAge old.
+func (r *rosters) get(ctx context.Context, rules *care.Rules, now time.Time) (*summary, error) {
+	o := r.of(rules.Clinic)
 	o.mu.Lock()
 	defer o.mu.Unlock()
-	if o.rules != v.clinic.Rules { // other settings, other baselines and words
-		o.known, o.at, o.rules = map[contact.ID]known{}, time.Time{}, v.clinic.Rules
+	if o.rules != rules { // other settings, other baselines and words
+		o.known, o.at, o.rules = map[contact.ID]known{}, time.Time{}, rules
 	}
 	stale := o.takeStale()
-	fresh := o.latest != nil && v.now.Sub(o.at) < rosterAge && !v.now.Before(o.at)
+	fresh := o.latest != nil && now.Sub(o.at) < rosterAge && !now.Before(o.at)
 	if fresh && len(stale) == 0 {
 		return o.latest, nil
 	}
 	changed, err := stale, error(nil)
 	if !fresh {
-		if changed, err = r.changed(v, o, stale); err != nil {
+		if changed, err = r.changed(ctx, o, stale); err != nil {
 			return nil, err
 		}
-		o.at = v.now
+		o.at = now
 	}
-	if err := r.load(v, o, changed); err != nil {
+	if err := r.load(ctx, o, changed, now); err != nil {
 		o.at = time.Time{}
 		return nil, err
 	}
@@ -130,7 +135,7 @@ func (r *rosters) rowsAt(v *visit, s *summary, which []int32) ([]template.HTML, 
 			changed = append(changed, id)
 		}
 	}
-	if err := r.load(v, o, changed); err != nil {
+	if err := r.load(v.ctx(), o, changed, v.now); err != nil {
 		return nil, err
 	}
 	rows := make([]template.HTML, 0, len(which))
@@ -161,9 +166,9 @@ func (o *roster) takeStale() []contact.ID {
 }
 
 // changed lists the households that are new, gone or at another version.
-func (r *rosters) changed(v *visit, o *roster, stale []contact.ID) ([]contact.ID, error) {
-	clinic := v.clinic.Rules.Clinic
-	cases, _, err := r.desk.Store.Caseload(v.ctx(), clinic, 0, 1<<24)
+func (r *rosters) changed(ctx context.Context, o *roster, stale []contact.ID) ([]contact.ID, error) {
+	clinic := o.rules.Clinic
+	cases, _, err := r.desk.Store.Caseload(ctx, clinic, 0, 1<<24)
 	if err != nil {
 		return nil, err
 	}
@@ -175,7 +180,7 @@ func (r *rosters) changed(v *visit, o *roster, stale []contact.ID) ([]contact.ID
 			ids[i] = c.ID
 			present[c.ID] = true
 		}
-		heads, err := r.desk.Store.Heads(v.ctx(), clinic, ids)
+		heads, err := r.desk.Store.Heads(ctx, clinic, ids)
 		if err != nil {
 			return nil, err
 		}
@@ -193,26 +198,83 @@ func (r *rosters) changed(v *visit, o *roster, stale []contact.ID) ([]contact.ID
 	return changed, nil
 }
 
-func (r *rosters) load(v *visit, o *roster, ids []contact.ID) error {
-	rules := v.clinic.Rules
+// load loads households anew, some chunks of them at a time: reading one takes
+// longer than Redis takes to hand it over.
+func (r *rosters) load(ctx context.Context, o *roster, ids []contact.ID, now time.Time) error {
 	o.dirty = o.dirty || len(ids) > 0
-	for part := range slices.Chunk(ids, loadsAtOnce) {
-		loaded, err := r.desk.Store.Many(v.ctx(), rules.Clinic, part)
-		if err != nil {
-			return err
-		}
-		for i, l := range loaded {
-			if l.Found == store.NotFound {
-				delete(o.known, part[i])
-				continue
+	parts := slices.Collect(slices.Chunk(ids, loadsAtOnce))
+	got := make([][]known, len(parts))
+	failed := make([]error, len(parts))
+	slots := make(chan struct{}, runtime.GOMAXPROCS(0)+1) // one waits for Redis
+	var panicked atomic.Value
+	var wg sync.WaitGroup
+	for i, part := range parts {
+		slots <- struct{}{}
+		wg.Go(func() {
+			defer func() {
+				if p := recover(); p != nil {
+					panicked.Store(fmt.Sprint(p))
+				}
+				<-slots
+			}()
+			got[i], failed[i] = r.read(ctx, o.rules, part, now)
+		})
+	}
+	wg.Wait()
+	if p := panicked.Load(); p != nil { // the caller's to catch, as if it had worked alone
+		panic(p)
+	}
+	if err := errors.Join(failed...); err != nil {
+		return err
+	}
+	for i, part := range parts {
+		for n, id := range part {
+			if o.known[id] = got[i][n]; got[i][n].version == "" {
+				delete(o.known, id)
 			}
-			k := known{version: l.Version, rows: rowsOf(rules, &l.Household, v.now)}
-			k.html = make([]template.HTML, len(k.rows))
-			k.lost = lostOf(&l.Household)
-			o.known[part[i]] = k
 		}
 	}
 	return nil
+}
+
+// read loads some households; one that has gone has no version.
+func (r *rosters) read(ctx context.Context, rules *care.Rules, ids []contact.ID, now time.Time) ([]known, error) {
+	loaded, err := r.desk.Store.Many(ctx, rules.Clinic, ids)
+	if err != nil {
+		return nil, err
+	}
+	list := make([]known, len(loaded))
+	for i := range loaded {
+		l := &loaded[i]
+		if l.Found == store.NotFound {
+			continue
+		}
+		rows := rowsOf(rules, &l.Household, now)
+		list[i] = known{version: l.Version, rows: rows, html: make([]template.HTML, len(rows)), lost: lostOf(&l.Household)}
+	}
+	return list, nil
+}
+
+// warmMost is up to how many households a clinic's roster is made before
+// anybody asks for it: more are not one practice's, and may never be looked at.
+const warmMost = 20_000
+
+// Warm makes the rosters of every clinic, so that the first page after a start
+// need not. It takes some seconds: call it in the background. What fails is left
+// to that page.
+func (d *Desk) Warm(ctx context.Context) {
+	for _, c := range d.offered() {
+		_, n, err := d.Store.Caseload(ctx, c.Rules.Clinic, 0, 1)
+		if err == nil && n > warmMost {
+			continue
+		}
+		if err == nil {
+			_, err = d.rosters.get(ctx, c.Rules, d.Now())
+		}
+		if err != nil && ctx.Err() == nil {
+			d.Log.Warn("desk: the list of dogs could not be made beforehand", "clinic", c.Rules.Clinic, "err", err)
+		}
+	}
 }
 
 func (o *roster) summarise() *summary {
@@ -248,7 +310,10 @@ func (s *summary) order(by string) []int32 {
 	compare := sorts[by].compare
 	slices.SortFunc(o, func(x, y int32) int {
 		a, b := &s.rows[x], &s.rows[y]
-		return cmp.Or(compare(a, b), cmp.Compare(fold(a.Name), fold(b.Name)), cmp.Compare(a.ID, b.ID), cmp.Compare(a.Dog, b.Dog))
+		if c := compare(a, b); c != 0 { // folding names takes longer than all the rest
+			return c
+		}
+		return cmp.Or(cmp.Compare(fold(a.Name), fold(b.Name)), cmp.Compare(a.ID, b.ID), cmp.Compare(a.Dog, b.Dog))
 	})
 	s.orders[by] = o
 	return o

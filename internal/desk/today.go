@@ -52,7 +52,7 @@ func (d *Desk) today(v *visit) error {
 	alerts := d.openAlerts(v, households)
 	p.Open = len(alerts)
 	p.Groups = grouped(alerts, p.Reception)
-	summary, err := d.rosters.get(v)
+	summary, err := d.rosters.get(v.ctx(), v.clinic.Rules, v.now)
 	if err != nil {
 		return err
 	}

@@ -146,7 +146,7 @@ type asideLine struct {
 }
 
 func (d *Desk) undelivered(v *visit) error {
-	summary, err := d.rosters.get(v)
+	summary, err := d.rosters.get(v.ctx(), v.clinic.Rules, v.now)
 	if err != nil {
 		return err
 	}
