@@ -52,7 +52,12 @@ func (s *Store) unpack(where, b string, v any) error {
 	if err != nil {
 		return fmt.Errorf("%w: %w", ErrDamaged, err)
 	}
-	err = decoder.Unmarshal(plain, v)
+	return decode(plain, v)
+}
+
+// decode reads what the encoder wrote. Errors as of unpack.
+func decode(plain []byte, v any) error {
+	err := decoder.Unmarshal(plain, v)
 	var unknown *cbor.UnknownFieldError
 	switch {
 	case err == nil:

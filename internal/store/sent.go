@@ -154,8 +154,8 @@ func readSent(raw []byte) ([]care.Sent, error) {
 		return sent, nil
 	}
 	var sent []care.Sent
-	if err := decoder.Unmarshal(raw, &sent); err != nil {
-		return nil, fmt.Errorf("%w: %w", ErrDamaged, err)
+	if err := decode(raw, &sent); err != nil {
+		return nil, err
 	}
 	return sent, nil
 }

@@ -1,6 +1,7 @@
 package store
 
 import (
+	"errors"
 	"reflect"
 	"testing"
 
@@ -99,7 +100,7 @@ func TestOddlyWrittenSentIsTheDecoders(t *testing.T) {
 		want []care.Sent // nil: damaged
 	}{
 		"fields in another order":    {[]byte{0x81, 0xa2, 2, 7, 1, 0x61, 'a'}, []care.Sent{{ID: "a", At: 7}}},
-		"a field nobody knows":       {[]byte{0x81, 0xa2, 1, 0x61, 'a', 0x18, 99, 1}, []care.Sent{{ID: "a"}}},
+		"a field of a newer program": {[]byte{0x81, 0xa2, 1, 0x61, 'a', 0x18, 99, 1}, nil},
 		"a length not given":         {[]byte{0x9f, 0xa1, 1, 0x61, 'a', 0xff}, []care.Sent{{ID: "a"}}},
 		"a number written too long":  {[]byte{0x81, 0xa1, 2, 0x18, 7}, []care.Sent{{At: 7}}},
 		"no list":                    {[]byte{0xf6}, []care.Sent{}},
@@ -115,6 +116,7 @@ func TestOddlyWrittenSentIsTheDecoders(t *testing.T) {
 			got, err := readSent(c.raw)
 			if c.want == nil {
 				require.ErrorIs(t, err, ErrDamaged)
+				require.Equal(t, name == "a field of a newer program", errors.Is(err, ErrNewer))
 				return
 			}
 			require.NoError(t, err)
