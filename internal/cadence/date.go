@@ -6,6 +6,7 @@ package cadence
 import (
 	"errors"
 	"fmt"
+	"strconv"
 	"time"
 )
 
@@ -48,8 +49,14 @@ func (d LocalDate) IsZero() bool { return d == LocalDate{} }
 
 // String is the date as YYYY-MM-DD (ISO 8601).
 func (d LocalDate) String() string {
-	return fmt.Sprintf("%04d-%02d-%02d", d.Year, d.Month, d.Day)
+	// Every prompt's name holds one, hence by hand where it is an ordinary date.
+	if d.Year < 1000 || d.Year > 9999 || d.Month < 1 || d.Month > 12 || d.Day < 1 || d.Day > 31 {
+		return fmt.Sprintf("%04d-%02d-%02d", d.Year, d.Month, d.Day)
+	}
+	return string(appendTwo(append(appendTwo(append(strconv.AppendInt(make([]byte, 0, 10), int64(d.Year), 10), '-'), int(d.Month)), '-'), d.Day))
 }
+
+func appendTwo(b []byte, n int) []byte { return append(b, '0'+byte(n/10), '0'+byte(n%10)) }
 
 // AddDays is the date n calendar days later; n may be negative.
 func (d LocalDate) AddDays(n int) LocalDate { return Date(d.Year, d.Month, d.Day+n) }

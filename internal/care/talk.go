@@ -3,6 +3,7 @@ package care
 import (
 	"fmt"
 	"slices"
+	"strconv"
 
 	"gaitpost/dialog"
 	"gaitpost/dialog/answer"
@@ -12,7 +13,7 @@ import (
 // slot names a prompt for ever: kind, dog and the local date it belongs to. A
 // second tick, a second replica or a restart finds it and sends nothing.
 func slot(kind PromptKind, dog int8, date cadence.LocalDate) string {
-	return fmt.Sprintf("%s/%d/%s", kind, dog, date)
+	return string(kind) + "/" + strconv.Itoa(int(dog)) + "/" + date.String()
 }
 
 func (t *turn) today() cadence.LocalDate { return cadence.DateIn(t.e.At, t.zone()) }

@@ -1,8 +1,8 @@
 package care
 
 import (
-	"fmt"
 	"slices"
+	"strconv"
 	"time"
 
 	"gaitpost/dialog"
@@ -205,7 +205,7 @@ const channelWithoutButtons = contact.SMS
 // send puts a text in the outbox and follows its fate.
 func (t *turn) send(contact int8, p Purpose, text string) string {
 	c := &t.h.Contacts[contact]
-	own := fmt.Sprintf("%x-%x", t.h.Seq, len(t.out.Send))
+	own := strconv.FormatUint(t.h.Seq, 16) + "-" + strconv.FormatInt(int64(len(t.out.Send)), 16)
 	id := string(t.h.ID) + "-" + own
 	m := Message{ID: id, To: c.Address, Via: c.Via, Text: text, Purpose: p, Contact: contact}
 	m.NotAfter = t.notAfter(*c, p)
