@@ -23,6 +23,9 @@ type Account struct {
 	// MustChange: the password was given out by somebody else and has to be
 	// changed before anything else is done.
 	MustChange bool `cbor:"8,keyasint,omitempty"`
+	// Dates is the digest of the address at which a calendar program reads the
+	// clinic's due dates in this person's name; "" for none.
+	Dates string `cbor:"9,keyasint,omitempty"`
 }
 
 // Role is what somebody does at the practice.

@@ -17,6 +17,7 @@ type route struct {
 var openRoutes = []route{
 	{http.MethodGet, "/sign-in", "", (*Desk).signInPage},
 	{http.MethodPost, "/sign-in", "", (*Desk).signIn},
+	{http.MethodGet, "/dates/:clinic/:account/:file", "", (*Desk).dates},
 }
 
 // routes are for whoever is signed in. GET only ever reads; whatever changes
@@ -25,6 +26,8 @@ var routes = []route{
 	{http.MethodGet, "/", "", (*Desk).home},
 	{http.MethodGet, "/account", "", (*Desk).accountPage},
 	{http.MethodPost, "/account/password", "", (*Desk).changePassword},
+	{http.MethodPost, "/account/dates", account.SeeClinical, (*Desk).makeDates},
+	{http.MethodPost, "/account/dates/end", "", (*Desk).endDates},
 	{http.MethodPost, "/sign-out", "", (*Desk).signOut},
 	{http.MethodPost, "/sign-out-everywhere", "", (*Desk).signOutEverywhere},
 	{http.MethodGet, "/live", "", (*Desk).live},

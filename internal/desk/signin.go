@@ -180,6 +180,10 @@ type accountPage struct {
 	page
 	Wrong string
 	May   []account.Action
+	// Address is a calendar's, shown once.
+	Address    string
+	HasDates   bool
+	MayHaveOne bool
 }
 
 var allActions = []account.Action{account.SeeClinical, account.Ring, account.WorkAlert, account.WriteOwner,
@@ -188,6 +192,7 @@ var allActions = []account.Action{account.SeeClinical, account.Ring, account.Wor
 
 func (d *Desk) accountForm(v *visit) *accountPage {
 	p := &accountPage{page: d.page(v, "Your account")}
+	p.HasDates, p.MayHaveOne = v.who.Dates != "", v.who.Role.Can(account.SeeClinical)
 	p.May = slices.DeleteFunc(slices.Clone(allActions), func(a account.Action) bool { return !v.who.Role.Can(a) })
 	return p
 }
