@@ -195,8 +195,7 @@ func (h *Household) Item(a Alert) Item {
 		it.Dog = h.Dogs[a.Dog].Name
 	}
 	if int(a.Contact) < len(h.Contacts) {
-		c := h.Contacts[a.Contact]
-		it.Owner, it.Phone = c.Name, c.Address.Value
+		it.Owner, it.Phone = h.Contacts[a.Contact].Name, h.Rings(int8(a.Contact))
 	}
 	return it
 }

@@ -60,6 +60,26 @@ func (h *Household) PersonOf(i int8) int8 { return h.person(i) }
 // at that address: it is where we write to them.
 func (h *Household) TalksAt(i int8) bool { return h.current(h.person(i)) == i }
 
+// Rings is the number at which the person of contact i can be rung: that address
+// where it is a telephone number, else another one of theirs, the newest first.
+// "" where none is known; a chat can't be rung.
+func (h *Household) Rings(i int8) string {
+	if a := h.Contacts[i].Address; isNumber(a) {
+		return a.Value
+	}
+	for k := len(h.Contacts) - 1; k >= 0; k-- {
+		c := &h.Contacts[k]
+		if h.person(int8(k)) == h.person(i) && isNumber(c.Address) && c.Consent.State != Retired {
+			return c.Address.Value
+		}
+	}
+	return ""
+}
+
+func isNumber(a contact.Address) bool {
+	return a.Channel == contact.SMS || a.Channel == contact.WhatsApp
+}
+
 // current is the address at which a person is talked to: of those they agreed
 // to, the one where they last wrote; -1 for none.
 func (h *Household) current(person int8) int8 {

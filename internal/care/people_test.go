@@ -227,3 +227,22 @@ func TestALinkIsSentAndNotKept(t *testing.T) {
 	}
 	require.Equal(t, 1, said)
 }
+
+// A chat can't be rung: whoever has to ring is given the person's telephone.
+func TestWhoeverWritesFromAChatIsRungOnTheTelephone(t *testing.T) {
+	k := agreed(t)
+	const code = "Y29kZS1vZi1hLXRlc3Q"
+	k.staff(care.Practice{Join: &care.Join{Contact: 0, Code: code, Via: "bot", Link: "https://t.me/hillside_bot?start=" + code}})
+	res := k.do(care.Event{Message: &care.MessageIn{From: chat, Via: "bot", ID: "j", Text: "/start " + code, Joiner: "c2"}})
+	require.Equal(t, care.Joined, res.Reason)
+	k.from(chat, "he has collapsed and can't get up")
+	alert := k.open(care.RedFlag)
+	require.NotNil(t, alert)
+	require.EqualValues(t, 1, alert.Contact)
+	require.Equal(t, ownerAddress.Value, k.house.Item(*alert).Phone)
+	require.Equal(t, ownerAddress.Value, k.house.Rings(1))
+
+	k.house.Contacts[0].Consent.State = care.Retired
+	require.Empty(t, k.house.Rings(1), "a number that is not used any more is no help")
+	require.Equal(t, ownerAddress.Value, k.house.Rings(0))
+}

@@ -105,7 +105,7 @@ func (d *Desk) shared(v *visit, h *care.Household, title string, entries []store
 	p := householdPart{page: d.page(v, title), ID: string(h.ID), Stranger: h.Stranger, AllTalk: v.QueryParam("talk") == "all"}
 	p.Live = string(h.ID)
 	for i, c := range h.Contacts {
-		l := contactLine{N: int8(i), Name: c.Name, Phone: rings(c.Address), Consent: consentNames[c.Consent.State], State: c.Consent.State,
+		l := contactLine{N: int8(i), Name: c.Name, Phone: ringsHere(h, int8(i)), Consent: consentNames[c.Consent.State], State: c.Consent.State,
 			ConsentAt: c.Consent.At, Words: c.Consent.Words, How: c.Consent.How, Waiting: len(c.Talk.Queue), LastIn: c.Talk.LastIn}
 		if l.Name == "" {
 			l.Name = "Unknown number"
@@ -133,10 +133,10 @@ func (d *Desk) shared(v *visit, h *care.Household, title string, entries []store
 	return p
 }
 
-// rings is the number of an address that can be rung, "" for others.
-func rings(a contact.Address) string {
-	if a.Channel == contact.SMS || a.Channel == contact.WhatsApp {
-		return a.Value
+// ringsHere is the number of an address that can be rung itself, "" for others.
+func ringsHere(h *care.Household, i int8) string {
+	if n := h.Rings(i); n == h.Contacts[i].Address.Value {
+		return n
 	}
 	return ""
 }

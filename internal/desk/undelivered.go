@@ -48,7 +48,7 @@ func lostOf(h *care.Household) []lost {
 			continue
 		}
 		c := h.Contacts[m.Contact]
-		l := lost{id: h.ID, message: h.MessageID(m), owner: c.Name, phone: c.Address.Value, fate: m.Fate, code: m.Code,
+		l := lost{id: h.ID, message: h.MessageID(m), owner: c.Name, phone: h.Rings(m.Contact), fate: m.Fate, code: m.Code,
 			purpose: m.Purpose, at: m.At, current: !arrived[m.Contact]}
 		if m.Late {
 			l.code = care.CodeLate
