@@ -65,7 +65,8 @@
 //	                                without fail: at least 31 of each urgency
 //	testdata/corpus/LL/NAME.train.tsv   messages to learn from, by as many voices as can be
 //	testdata/corpus/LL/NAME.held.tsv    about a third, written first and never looked at
-//	                                while lists and thresholds are worked on
+//	                                while lists and thresholds are worked on; best by other
+//	                                hands, for a writer's own lists know the writer's words
 //	testdata/corpus/LL/floor.txt    what the held part must go on reaching, in percent
 //
 // The .tsv files have four columns, tab-separated: urgency (none, same-day,

@@ -63,8 +63,8 @@ func floorOf(t *testing.T, lang string) limits {
 // TestFigures prints, for each language, recall and false alarms on the training
 // part of the corpus and on the third kept apart for measuring only. The messages
 // kept apart are never printed nor read. Of English only their total figures
-// helped to choose the model's thresholds and training options; of the other
-// languages not even those.
+// helped to choose the model's thresholds and training options; those of the other
+// languages come from their training part alone.
 func TestFigures(t *testing.T) {
 	for _, lang := range Languages() {
 		t.Run(lang, func(t *testing.T) {

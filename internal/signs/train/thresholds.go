@@ -63,11 +63,11 @@ func unlistedOf(ex []example) []example {
 }
 
 // tuneNone finds the thresholds of messages in which the lists find nothing: the
-// lowest that flags no more than its share of the harmless, and the one that tells
+// lowest that flags no more than a tenth of the harmless, and the one that tells
 // emergencies among the flagged at least cost.
 func (s *scored) tuneNone(c cost, t signs.Thresholds) signs.Thresholds {
 	for t[1] = 4; t[1] > -4; t[1] -= 0.1 {
-		if s.measure(t).harmless > mostHarmlessUnlisted {
+		if s.measure(t).harmless > mostHarmless {
 			break
 		}
 	}
@@ -80,9 +80,6 @@ func (s *scored) tuneNone(c cost, t signs.Thresholds) signs.Thresholds {
 	}
 	return best
 }
-
-// mostHarmlessUnlisted leaves room for the harmless messages that the lists flag.
-const mostHarmlessUnlisted = 0.08
 
 const thresholdsText = `# The log-odds at which the model overrules the lists. Chosen by the training tool
 # in cross-validation on the training messages alone.
