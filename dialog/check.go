@@ -12,12 +12,16 @@ import (
 // checker looks for problems across the steps of one script.
 type checker struct {
 	s        *Script
+	needed   []string // languages in which nothing may be missing; nil for all of the script's
 	problems []Problem
 }
 
 // check returns every problem of a script that could be read.
-func check(s *Script) []Problem {
-	c := &checker{s: s}
+func check(s *Script) []Problem { return checkFor(s, nil) }
+
+// checkFor is check where only some languages must be complete.
+func checkFor(s *Script, needed []string) []Problem {
+	c := &checker{s: s, needed: needed}
 	c.languages()
 	c.ids()
 	for _, st := range s.all() {
@@ -49,6 +53,14 @@ func (st *Step) where(key string) place {
 		return at
 	}
 	return st.at
+}
+
+// complete are the script's languages in which nothing may be missing.
+func (c *checker) complete() []string {
+	if c.needed == nil {
+		return c.s.languages
+	}
+	return slices.DeleteFunc(slices.Clone(c.s.languages), func(lang string) bool { return !slices.Contains(c.needed, lang) })
 }
 
 func (c *checker) languages() {
@@ -126,9 +138,9 @@ func (c *checker) grid(st *Step) {
 		if !c.gives(item, KindScale) {
 			c.bad(st.where("items"), st, "unknown-item", "no scale question of this script has the anchors of %q", item)
 		}
-		for _, lang := range c.s.languages {
+		for _, lang := range c.complete() {
 			if _, ok := st.labels[lang][item]; !ok {
-				c.bad(st.where("labels"), st, "missing-translation", "%s has no label in %q", item, lang)
+				c.bad(st.where("labels"), st, "missing-translation", "%s has no label in %q (%s)", item, lang, languageName(lang))
 			}
 		}
 	}
@@ -138,10 +150,10 @@ func (c *checker) grid(st *Step) {
 // scale checks the five anchors and X.
 func (c *checker) scale(st *Step) {
 	c.mustHold(st, PartAsk, "levels")
-	for _, lang := range c.s.languages {
+	for _, lang := range c.complete() {
 		a := st.anchors[lang]
 		if a == nil {
-			c.bad(st.where("anchors"), st, "missing-anchor", "it has no anchors in %q", lang)
+			c.bad(st.where("anchors"), st, "missing-anchor", "it has no anchors in %q (%s)", lang, languageName(lang))
 			continue
 		}
 		for i, text := range a.level {
@@ -195,17 +207,17 @@ func (c *checker) translations(st *Step) {
 			c.bad(w.at, st, "unknown-language", "%s is in %q, which is not one of the script's languages", what, lang)
 		}
 	})
-	for _, lang := range c.s.languages {
+	for _, lang := range c.complete() {
 		for _, part := range partKeys {
 			if m := st.parts[part]; m != nil {
 				if _, ok := m[lang]; !ok {
-					c.bad(st.where(part), st, "missing-translation", "its %s is missing in %q", part, lang)
+					c.bad(st.where(part), st, "missing-translation", "its %s is missing in %q (%s)", part, lang, languageName(lang))
 				}
 			}
 		}
 		for _, o := range st.options {
 			if _, ok := o.text[lang]; !ok {
-				c.bad(o.at, st, "missing-translation", "the option %s is missing in %q", o.id, lang)
+				c.bad(o.at, st, "missing-translation", "the option %s is missing in %q (%s)", o.id, lang, languageName(lang))
 			}
 		}
 	}
@@ -254,9 +266,19 @@ func (c *checker) guards(st *Step) {
 			c.bad(st.where("requires"), st, "unknown-placeholder", "it requires {%s}, which nobody fills in", name)
 		}
 	}
+	c.guarded(st)
 	for _, part := range partKeys {
 		for lang, w := range st.parts[part] {
 			c.guard(st, part, lang, w)
+		}
+	}
+}
+
+// guarded sees that what must be said is known in every language.
+func (c *checker) guarded(st *Step) {
+	for _, lang := range c.complete() {
+		if len(st.mustSay[english]) > 0 && len(st.mustSay[lang]) == 0 {
+			c.bad(st.where("must_say"), st, "missing-translation", "its must_say is missing in %q (%s)", lang, languageName(lang))
 		}
 	}
 }

@@ -146,7 +146,11 @@ steps:
 	_, lines, err := own.Begin("signcheck", OneByOne, ctx)
 	require.NoError(t, err)
 	require.Equal(t, "Bramble: ydy e'n digwydd nawr? YES neu NO. 01632 960100, neu 01632 960911", own.Render(lines[0], "cy"))
-	require.Contains(t, own.Render(lines[0], "fr"), "is it happening now?", "English stands in")
+	require.Equal(t, own.Render(lines[0], "cy"), own.Render(lines[0], "fr"), "what was said stays in the language it was said in")
+	ctx.Lang = "nl"
+	_, lines, err = own.Begin("signcheck", OneByOne, ctx)
+	require.NoError(t, err)
+	require.Contains(t, own.Render(lines[0], "nl"), "is it happening now?", "English stands in")
 }
 
 func TestOverrideAddsAScript(t *testing.T) {

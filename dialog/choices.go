@@ -22,6 +22,9 @@ func (l *Library) Choices(line Line, lang string) []Choice {
 	if st == nil || line.Part == PartSay {
 		return nil
 	}
+	if line.Lang != "" {
+		lang = line.Lang
+	}
 	r := rendering{library: l, script: s, step: st, lang: lang, vars: line.Vars, wide: true}
 	switch st.kind {
 	case KindScale:
@@ -47,15 +50,12 @@ func scaleChoices(a *anchors) []Choice {
 	return append(list, Choice{Reply: "X", Label: "X " + a.x})
 }
 
-// yesNo are the two words in the languages that buttons know.
-var yesNo = map[string][2]string{english: {"Yes", "No"}}
-
 func yesNoChoices(lang string) []Choice {
-	words, ok := yesNo[lang]
+	l, ok := locales[lang]
 	if !ok {
-		words = yesNo[english]
+		l = locales[english]
 	}
-	return []Choice{{Reply: words[0], Label: words[0]}, {Reply: words[1], Label: words[1]}}
+	return []Choice{{Reply: l.yes, Label: l.yes}, {Reply: l.no, Label: l.no}}
 }
 
 // optionChoices offers the options of a choice, unless several may be taken at
@@ -73,7 +73,7 @@ func (r *rendering) optionChoices() []Choice {
 		if !ok {
 			w = o.text[english]
 		}
-		list = append(list, Choice{Reply: strconv.Itoa(i + 1), Label: r.inner(w.text)})
+		list = append(list, Choice{Reply: strconv.Itoa(i + 1), Label: r.inner(w.text, style{lang: r.lang, wide: true})})
 	}
 	return list
 }

@@ -1,6 +1,7 @@
 package dialog
 
 import (
+	"maps"
 	"slices"
 	"strings"
 	"unicode/utf8"
@@ -52,6 +53,17 @@ var longestValues = func() map[string]string {
 	return m
 }()
 
+// longestIn is longestValues with what a language needs more room for.
+func longestIn(lang string) map[string]string {
+	n, ok := longestDate[lang]
+	if !ok {
+		return longestValues
+	}
+	m := maps.Clone(longestValues)
+	m["date"] = strings.Repeat("W", n)
+	return m
+}
+
 // Sizes returns the size of every text of every script at its longest.
 func (l *Library) Sizes() []Size {
 	var out []Size
@@ -78,7 +90,7 @@ func (s *Script) sizes() []Size {
 // size measures one text at its longest, as a lone library would render it.
 func (s *Script) size(st *Step, part, lang string) Size {
 	l := &Library{scripts: map[string]*Script{s.id: s}}
-	ctx := Context{Lang: lang, Vars: longestValues}
+	ctx := Context{Lang: lang, Vars: longestIn(lang)}
 	line := s.line(st, part, &ctx, st.itemsOf())
 	n := sms.Encode(l.Render(line, lang))
 	return Size{Script: s.id, Step: st.id, Part: part, Lang: lang,

@@ -12,7 +12,7 @@ import (
 	"strings"
 )
 
-//go:embed scripts/*.yaml
+//go:embed scripts/*.yaml scripts/*/*.yaml
 var builtinFiles embed.FS
 
 // Library holds checked scripts. It is immutable and safe for concurrent use.
@@ -28,21 +28,25 @@ func Builtin() (*Library, error) {
 	if err != nil {
 		return nil, fmt.Errorf("read the built-in scripts: %w", err)
 	}
-	l, problems := Load(sub)
+	l, problems := load(sub, Languages)
 	if len(problems) > 0 {
 		return nil, fmt.Errorf("%w: %s", ErrScripts, problems[0])
 	}
 	return l, nil
 }
 
-// Load reads and checks every *.yaml file of a folder as whole scripts. The
-// library holds the scripts that could be read, also where there are problems.
-func Load(fsys fs.FS) (*Library, []Problem) {
+// Load reads and checks every *.yaml file of a folder as whole scripts, and
+// those of its folders named after a language (es/checkin.yaml) as translations
+// of them. The library holds the scripts that could be read, also where there
+// are problems.
+func Load(fsys fs.FS) (*Library, []Problem) { return load(fsys, nil) }
+
+// load is Load where every script must have the languages given.
+func load(fsys fs.FS, languages []string) (*Library, []Problem) {
 	l := &Library{scripts: map[string]*Script{}}
-	var problems []Problem
 	hash := sha256.New()
-	files, bad := readFiles(fsys)
-	problems = append(problems, bad...)
+	files, problems := readFiles(fsys)
+	broken := map[string]bool{} // scripts that could not be read whole
 	for _, f := range files {
 		hash.Write(f.data)
 		got, bad := parseScript(f.name, f.data, false)
@@ -56,14 +60,39 @@ func Load(fsys fs.FS) (*Library, []Problem) {
 			continue
 		}
 		l.scripts[got.script.id] = got.script
-		if len(bad) == 0 {
-			problems = append(problems, check(got.script)...)
+		broken[got.script.id] = len(bad) > 0
+	}
+	translations, files, bad := readTranslations(fsys)
+	problems = append(problems, bad...)
+	for _, f := range files {
+		hash.Write(f.data)
+	}
+	problems = append(problems, l.translate(translations)...)
+	for _, id := range l.Scripts() {
+		if !broken[id] {
+			l.scripts[id].require(languages)
+			problems = append(problems, check(l.scripts[id])...)
 		}
 	}
 	l.learn()
 	l.version = "scripts-" + hex.EncodeToString(hash.Sum(nil)[:4])
 	sortProblems(problems)
 	return l, problems
+}
+
+// translate lays translations over their scripts.
+func (l *Library) translate(list []translation) []Problem {
+	var problems []Problem
+	for i := range list {
+		tr := &list[i]
+		s := l.scripts[tr.script]
+		if s == nil {
+			problems = append(problems, tr.stray(tr.at, "", "there is no script "+tr.script))
+			continue
+		}
+		problems = append(problems, s.translate(tr)...)
+	}
+	return problems
 }
 
 // learn prepares the steps that are new in this library. Those it shares with

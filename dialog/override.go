@@ -21,14 +21,17 @@ import (
 // placeholders and words it must have and the branches that lead to it, and a
 // text that holds a number goes on holding it. All problems are returned; with
 // problems, the library returned is l itself.
-func (l *Library) Override(fsys fs.FS) (*Library, []Problem) {
+//
+// New steps and options need the languages that the clinic uses, as given, or
+// those that the file itself names; in any other language English stands in.
+func (l *Library) Override(fsys fs.FS, languages ...string) (*Library, []Problem) {
 	out := &Library{scripts: maps.Clone(l.scripts)}
 	files, problems := readFiles(fsys)
 	hash := sha256.New()
 	hash.Write([]byte(l.version))
 	for _, f := range files {
 		hash.Write(f.data)
-		problems = append(problems, out.lay(f)...)
+		problems = append(problems, out.lay(f, languages)...)
 	}
 	sortProblems(problems)
 	if len(problems) > 0 || len(files) == 0 {
@@ -40,7 +43,7 @@ func (l *Library) Override(fsys fs.FS) (*Library, []Problem) {
 }
 
 // lay puts one clinic file over the library's scripts.
-func (l *Library) lay(f scriptFile) []Problem {
+func (l *Library) lay(f scriptFile, languages []string) []Problem {
 	own, problems := parseScript(f.name, f.data, true)
 	if len(problems) > 0 {
 		return problems
@@ -56,7 +59,8 @@ func (l *Library) lay(f scriptFile) []Problem {
 	}
 	m := merger{base: base, own: own, file: f.name}
 	merged := m.merge()
-	for _, p := range check(merged) {
+	needed := append(slices.Clone(own.script.languages), english)
+	for _, p := range checkFor(merged, append(needed, languages...)) {
 		if p.File != f.name { // a fault that shows in a built-in line is the override's doing
 			p.Message = fmt.Sprintf("with %s: %s", f.name, p.Message)
 			p.File, p.Line = f.name, own.script.at.line
@@ -245,7 +249,7 @@ func (m *merger) layPlain(st, own *Step) {
 		case "requires":
 			st.requires = own.requires
 		case "must_say":
-			st.mustSay = own.mustSay
+			st.mustSay = layMap(st.mustSay, own.mustSay)
 		}
 	}
 }
@@ -271,7 +275,11 @@ func (m *merger) layAnswers(st, own *Step) {
 		case "labels":
 			st.labels = layMap(st.labels, own.labels)
 		case "options":
-			st.options = own.options
+			st.options = layOptions(st.options, own.options)
+		case "yes":
+			st.yes = layMap(st.yes, own.yes)
+		case "no":
+			st.no = layMap(st.no, own.no)
 		}
 	}
 }
@@ -283,6 +291,19 @@ func layMap[M ~map[string]V, V any](base, own M) M {
 		out = M{}
 	}
 	maps.Copy(out, own)
+	return out
+}
+
+// layOptions takes the clinic's options; one that was there before keeps its
+// words in the languages that the clinic doesn't give.
+func layOptions(base, own []option) []option {
+	out := slices.Clone(own)
+	for i := range out {
+		if k := slices.IndexFunc(base, func(o option) bool { return o.id == out[i].id }); k >= 0 {
+			out[i].text = layMap(base[k].text, out[i].text)
+			out[i].words = layMap(base[k].words, out[i].words)
+		}
+	}
 	return out
 }
 
@@ -338,6 +359,14 @@ func (m *merger) keepProtected(base, own *Step) {
 // sameKey reports whether a key of two steps says the same, so that a whole
 // script copied from the built-in one may be laid over it.
 func sameKey(a, b *Step, key string) bool {
+	if key == "must_say" { // in the languages given: a new one brings its own
+		for lang, words := range b.mustSay {
+			if was, ok := a.mustSay[lang]; ok && !slices.Equal(was, words) {
+				return false
+			}
+		}
+		return len(a.mustSay) > 0 || len(b.mustSay) == 0
+	}
 	value := func(st *Step) any {
 		switch key {
 		case "kind":
@@ -358,8 +387,6 @@ func sameKey(a, b *Step, key string) bool {
 			return st.protected
 		case "requires":
 			return st.requires
-		case "must_say":
-			return st.mustSay
 		case "safety":
 			return st.safety
 		case "end":

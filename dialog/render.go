@@ -6,14 +6,10 @@ import (
 	"strings"
 )
 
-// safeFallback is said where a stored line's step is no longer known. Nothing
-// may be lost by it: it sends the owner to the practice.
-const safeFallback = "Please ring {practice} on {phone}. If it can't wait and we are closed, ring {emergency}."
-
 // line keeps what is about to be said: the step, the part and the values of
 // the placeholders that its text uses in any language.
 func (s *Script) line(st *Step, part string, ctx *Context, items []string) Line {
-	l := Line{Script: s.id, Version: s.version, Step: st.id, Part: part}
+	l := Line{Script: s.id, Version: s.version, Step: st.id, Part: part, Lang: saidIn(ctx.Lang)}
 	for _, name := range st.usedIn(part) {
 		if name == "items" {
 			l.set(name, strings.Join(items, " "))
@@ -24,6 +20,14 @@ func (s *Script) line(st *Step, part string, ctx *Context, items []string) Line 
 		}
 	}
 	return l
+}
+
+// saidIn is a language as a line keeps it: most say nothing, and are English.
+func saidIn(lang string) string {
+	if lang == english {
+		return ""
+	}
+	return lang
 }
 
 // maxDogs is how many dogs one question can tell apart.
@@ -125,8 +129,8 @@ func (l *Library) Say(script, step string, ctx Context) Line {
 }
 
 func fallbackLine(script, step string, ctx *Context) Line {
-	l := Line{Script: script, Step: step, Part: PartSay}
-	for _, name := range placeholdersIn(safeFallback) {
+	l := Line{Script: script, Step: step, Part: PartSay, Lang: saidIn(ctx.Lang)}
+	for _, name := range placeholdersIn(locales[english].fallback) {
 		if v := ctx.Vars[name]; v != "" {
 			l.set(name, v)
 		}
@@ -134,28 +138,43 @@ func fallbackLine(script, step string, ctx *Context) Line {
 	return l
 }
 
-// Render returns the text of a line. It never fails: an unknown step gives a
-// safe fallback that says to ring the practice. English texts are GSM-7
-// whatever the values hold.
+// Render returns the text of a line in the language it was said in; lang is that
+// of a line that doesn't say. It never fails: where a language lacks the text
+// English stands in, and an unknown step gives a safe fallback that says to ring
+// the practice. Texts of a language that isn't wide are GSM-7 whatever the values
+// hold.
 func (l *Library) Render(line Line, lang string) string {
+	if line.Lang != "" {
+		lang = line.Lang
+	}
 	s := l.scripts[line.Script]
 	if s == nil {
-		return renderText(safeFallback, line.Vars, false, nil)
+		return fallback(line.Vars, lang)
 	}
 	st := s.anyStep(line.Step)
 	if st == nil {
-		return renderText(safeFallback, line.Vars, false, nil)
-	}
-	if !slices.Contains(s.languages, lang) {
-		lang = english
+		return fallback(line.Vars, lang)
 	}
 	w, ok := st.parts[line.Part][lang]
 	if !ok {
-		return renderText(safeFallback, line.Vars, false, nil)
+		lang = english
+		if w, ok = st.parts[line.Part][lang]; !ok {
+			return fallback(line.Vars, lang)
+		}
 	}
 	wide := slices.Contains(s.unicode, lang)
 	r := rendering{library: l, script: s, step: st, lang: lang, vars: line.Vars, wide: wide}
-	return renderText(w.text, line.Vars, wide, &r)
+	return isolated(lang, wide).render(w.text, line.Vars, &r)
+}
+
+// fallback sends the owner to the practice.
+func fallback(vars map[string]string, lang string) string {
+	l, ok := locales[lang]
+	if !ok {
+		l = locales[english]
+		lang = english
+	}
+	return style{lang: lang}.render(l.fallback, vars, nil)
 }
 
 // rendering is one text being written.
@@ -168,45 +187,54 @@ type rendering struct {
 	wide    bool
 }
 
-func renderText(text string, vars map[string]string, wide bool, r *rendering) string {
+// style is how values stand in a text: in the text-message alphabet or beyond
+// it, and set apart from words that run the other way.
+type style struct {
+	lang    string
+	wide    bool
+	isolate bool
+}
+
+// render fills a text in.
+func (y style) render(text string, vars map[string]string, r *rendering) string {
 	out := expand(text, func(name string) string {
 		if r != nil {
-			if v, ok := r.generated(name); ok {
+			if v, ok := r.generated(name, y); ok {
 				return v
 			}
 		}
-		return value(name, vars, wide)
+		return y.value(name, vars)
 	})
 	return tidy(out)
 }
 
 // value is a placeholder's value as it may stand in a text.
-func value(name string, vars map[string]string, wide bool) string {
+func (y style) value(name string, vars map[string]string) string {
 	p := placeholderByName[name]
-	v := plainValue(vars[name], wide)
+	v := plainValue(vars[name], y.wide)
 	if v == "" {
-		return p.Fallback
+		return fallbackOf(p, y.lang)
 	}
 	if p.Cut {
-		return cutTo(v, p.Longest)
+		v = cutTo(v, p.Longest)
 	}
-	return v
+	return y.apart(v)
 }
 
 // generated writes the placeholders that a step itself fills.
-func (r *rendering) generated(name string) (string, bool) {
+func (r *rendering) generated(name string, y style) (string, bool) {
 	switch name {
 	case "levels":
-		return r.levels(), true
+		return r.levels(y), true
 	case "items":
-		return r.items(), true
+		return r.items(y), true
 	case "options":
-		return r.options(), true
+		return r.options(y), true
 	case "better":
 		// The caller may name an item by its code; owners read its label.
 		if checkin := r.library.scripts["checkin"]; checkin != nil {
 			if label, ok := checkin.Label(r.vars["better"], r.lang); ok {
-				return r.inner(label), true
+				return r.inner(label, y), true
 			}
 		}
 	}
@@ -214,26 +242,26 @@ func (r *rendering) generated(name string) (string, bool) {
 }
 
 // inner expands a label's or option's own placeholders, one level deep.
-func (r *rendering) inner(text string) string {
-	return expand(text, func(name string) string { return value(name, r.vars, r.wide) })
+func (r *rendering) inner(text string, y style) string {
+	return expand(text, func(name string) string { return y.value(name, r.vars) })
 }
 
 // levels writes "0 never, 1 a few steps, … 4 won't use the leg, X no walks".
-func (r *rendering) levels() string {
+func (r *rendering) levels(y style) string {
 	a := r.step.anchorsIn(r.lang)
 	if a == nil {
 		return ""
 	}
 	var b strings.Builder
 	for i, text := range a.level {
-		b.WriteString(strconv.Itoa(i) + " " + text + ", ")
+		b.WriteString(y.apart(strconv.Itoa(i)) + " " + text + ", ")
 	}
-	b.WriteString("X " + a.x)
+	b.WriteString(y.apart("X") + " " + a.x)
 	return b.String()
 }
 
 // items writes "1 limping 2 soreness …" for the items that are asked.
-func (r *rendering) items() string {
+func (r *rendering) items(y style) string {
 	labels := r.step.labels[r.lang]
 	if labels == nil {
 		labels = r.step.labels[english]
@@ -243,25 +271,25 @@ func (r *rendering) items() string {
 	for i, code := range codes {
 		label := code
 		if w, ok := labels[code]; ok {
-			label = r.inner(w.text)
+			label = r.inner(w.text, y)
 		}
 		if len(codes) == 1 {
 			return label
 		}
-		parts = append(parts, strconv.Itoa(i+1)+" "+label)
+		parts = append(parts, y.apart(strconv.Itoa(i+1))+" "+label)
 	}
 	return strings.Join(parts, ", ")
 }
 
 // options writes "1 vomiting 2 diarrhoea …".
-func (r *rendering) options() string {
+func (r *rendering) options(y style) string {
 	parts := make([]string, 0, len(r.step.options))
 	for i, o := range r.step.options {
 		w, ok := o.text[r.lang]
 		if !ok {
 			w = o.text[english]
 		}
-		parts = append(parts, strconv.Itoa(i+1)+" "+r.inner(w.text))
+		parts = append(parts, y.apart(strconv.Itoa(i+1))+" "+r.inner(w.text, y))
 	}
 	return strings.Join(parts, ", ")
 }

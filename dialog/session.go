@@ -108,6 +108,9 @@ type Line struct {
 	Step    string            `cbor:"3,keyasint,omitempty"`
 	Part    string            `cbor:"4,keyasint,omitempty"` // one of the Part constants
 	Vars    map[string]string `cbor:"5,keyasint,omitempty"` // only the placeholders the text uses
+	// Lang is the language it was said in, "" for English: somebody may change
+	// theirs, and what was said stays what it was.
+	Lang string `cbor:"6,keyasint,omitempty"`
 }
 
 // The parts of a step that can be said.
