@@ -1,7 +1,6 @@
 package dialog
 
 import (
-	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -18,14 +17,14 @@ type reading struct {
 	part    string
 }
 
-// lexicon holds the words of the language that owners write in. English is
-// the one there is; a language without its own is read as English.
-var lexicon = answer.English()
+// lexicon holds the words of the language that the owner writes in; a language
+// without its own is read as English.
+func (w *walk) lexicon() *answer.Lexicon { return answer.For(w.ctx.Lang) }
 
 // most wishes about the conversation are whole messages; at a question that
 // takes any words only a known keyword counts.
 func (w *walk) control(st *Step, text string) answer.Control {
-	c, reason := lexicon.Control(text)
+	c, reason := w.lexicon().Control(text)
 	if st.kind == KindText && reason != answer.Keyword {
 		switch c {
 		case answer.ControlQuestion, answer.ControlCallback, answer.ControlPrescription:
@@ -127,7 +126,7 @@ func notRead(reason answer.Reason) reading {
 }
 
 func (w *walk) readYesNo(st *Step, text string) reading {
-	r := lexicon.YesNo(text)
+	r := w.lexicon().YesNo(text)
 	v := Value{Kind: KindYesNo}
 	said, meant := w.meant(st, text)
 	switch {
@@ -179,7 +178,7 @@ func (w *walk) also(st *Step, text string) []Answer {
 	if st.also == "" || text == "" || w.ctx.Sign {
 		return nil
 	}
-	if n, ok := count(text, defaultMost); ok {
+	if n, ok := w.count(text, defaultMost); ok {
 		return []Answer{{st.also, Value{Kind: KindNumber, Number: float64(n)}}}
 	}
 	return nil
@@ -197,11 +196,11 @@ func (w *walk) onlyAlso(st *Step, text string) reading {
 const defaultMost = 60
 
 // count reads a number, or "no" as none.
-func count(text string, most int) (int, bool) {
-	if r := lexicon.Number(text, 0, most); r.OK {
+func (w *walk) count(text string, most int) (int, bool) {
+	if r := w.lexicon().Number(text, 0, most); r.OK {
 		return r.Value, true
 	}
-	if r := lexicon.YesNo(text); r.OK && !r.Value {
+	if r := w.lexicon().YesNo(text); r.OK && !r.Value {
 		return 0, true
 	}
 	return 0, false
@@ -212,13 +211,13 @@ func (w *walk) readNumber(st *Step, text string) reading {
 	if most == 0 {
 		most = defaultMost
 	}
-	if n, ok := count(text, most); ok {
+	if n, ok := w.count(text, most); ok {
 		return answeredWith(Answer{st.item, Value{Kind: KindNumber, Number: float64(n)}})
 	}
 	if isX(text) {
 		return answeredWith(Answer{st.item, Value{Kind: KindNumber, NotApplicable: true}})
 	}
-	return notRead(lexicon.Number(text, 0, most).Reason)
+	return notRead(w.lexicon().Number(text, 0, most).Reason)
 }
 
 func isX(text string) bool { return strings.EqualFold(strings.Trim(text, " ."), "x") }
@@ -228,7 +227,7 @@ func (w *walk) readWeight(st *Step, text string) reading {
 	if w.ctx.Facts["pounds"] {
 		unit = answer.Pounds
 	}
-	r := lexicon.Weight(text, unit)
+	r := w.lexicon().Weight(text, unit)
 	switch {
 	case r.OK:
 		return answeredWith(Answer{st.item, Value{Kind: KindWeight, Number: float64(r.Grams)}})
@@ -240,7 +239,7 @@ func (w *walk) readWeight(st *Step, text string) reading {
 
 func (w *walk) readChoice(st *Step, text string) reading {
 	options := w.options(st)
-	r := lexicon.Choice(text, options)
+	r := w.lexicon().Choice(text, options)
 	if i := wholly(text, options); !r.OK && i >= 0 {
 		r = answer.ChoiceReading{OK: true, Keys: []string{options[i].Key}}
 	}
@@ -277,7 +276,7 @@ func spelled(text string) string {
 // otherChoice is a reply that names no option: "no" where there is a none, and
 // own words where the step takes them.
 func (w *walk) otherChoice(st *Step, options []answer.Option, text string, why answer.Reason) reading {
-	if no := lexicon.YesNo(text); no.OK && !no.Value && !w.ctx.Sign {
+	if no := w.lexicon().YesNo(text); no.OK && !no.Value && !w.ctx.Sign {
 		if i := slices.IndexFunc(options, func(o answer.Option) bool { return o.Key == "none" }); i >= 0 {
 			return answeredWith(Answer{st.item, Value{Kind: KindChoice, Number: float64(i + 1), Text: "none"}})
 		}
@@ -318,29 +317,24 @@ func lettered(text string) bool {
 	return strings.ContainsFunc(text, func(r rune) bool { return r >= 'a' && r <= 'z' || r >= 'A' && r <= 'Z' || r > 127 })
 }
 
-// takingBack are the words by which somebody takes back what they said last.
-var takingBack = regexp.MustCompile(`(?i)\b(i meant|meant to (?:say|put|type)|should (?:be|have been|of been) (?:an? )?(?:[0-4]|yes|no)|correction|typo|not [0-4]|instead of [0-4])\b`)
-
-// notThis finds the old value in "3 not 2".
-var notThis = regexp.MustCompile(`(?i)\b(?:not|instead of) ([0-4])\b`)
-
 // correction reads a text that changes the answer before: "sorry, 3 not 2". It
 // is taken only where the old value named is the one that was recorded, or
 // where no old value is named and the words plainly take something back.
 func (w *walk) correction(st *Step, text string) reading {
 	prev := w.lastAsked()
-	if prev == nil || prev == st || prev.kind == KindGrid || prev.kind == KindText || !takingBack.MatchString(text) {
+	if prev == nil || prev == st || prev.kind == KindGrid || prev.kind == KindText {
+		return reading{}
+	}
+	wrong, named, takesBack := w.lexicon().TakesBack(text)
+	if !takesBack {
 		return reading{}
 	}
 	old, ok := w.sess.Answer(prev.item)
 	if !ok {
 		return reading{}
 	}
-	if m := notThis.FindStringSubmatch(text); m != nil {
-		n, _ := strconv.Atoi(m[1])
-		if prev.kind != KindScale && prev.kind != KindNumber || float64(n) != old.Number {
-			return reading{}
-		}
+	if named && (prev.kind != KindScale && prev.kind != KindNumber || float64(wrong) != old.Number) {
+		return reading{}
 	}
 	rd := w.readOwn(prev, text)
 	if rd.reason != Answered {

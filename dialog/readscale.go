@@ -1,7 +1,6 @@
 package dialog
 
 import (
-	"regexp"
 	"slices"
 	"strings"
 
@@ -11,7 +10,7 @@ import (
 // level reads one level for one item.
 func (w *walk) level(item, text string) reading {
 	known := w.scaleItem(item)
-	r := lexicon.Scale(text, known.Anchors)
+	r := w.lexicon().Scale(text, known.Anchors)
 	v, ok := w.levelValue(item, r)
 	switch {
 	case ok && v.Carried:
@@ -69,10 +68,6 @@ func (w *walk) scaleItems(codes []string) []answer.Item {
 	return out
 }
 
-// excuses open a reply and name nothing; "sorry" is near enough to "sore" to be
-// taken for a mistyped one.
-var excuses = regexp.MustCompile(`(?i)\b(?:sorry|apologies)\b`)
-
 // readScale reads the answer to one scale question, or several answers at
 // once where the owner names the items.
 func (w *walk) readScale(st *Step, text string) reading {
@@ -81,7 +76,7 @@ func (w *walk) readScale(st *Step, text string) reading {
 		return own
 	}
 	items := w.scaleSteps()
-	r := lexicon.Scales(excuses.ReplaceAllString(text, ""), w.scaleItems(items))
+	r := w.lexicon().Scales(w.lexicon().WithoutExcuses(text), w.scaleItems(items))
 	if own.reason == Answered && len(r.ByItem) > 1 {
 		return own // one level for certain can't be the levels of several items
 	}
@@ -180,7 +175,7 @@ func (w *walk) readGrid(st *Step, text string) reading {
 	}
 	best := reading{reason: Unclear}
 	for _, items := range [][]string{missing, asked} {
-		r := lexicon.Scales(text, w.scaleItems(items))
+		r := w.lexicon().Scales(text, w.scaleItems(items))
 		if r.SameAll {
 			if w.ctx.CanCarry {
 				return w.carryAll(asked)

@@ -118,6 +118,7 @@ const (
 	Pounds
 	Ounces
 	Stone
+	HalfKilos // Pfund and livre: 500 g
 )
 
 // WeightReading is a body weight. Grams holds only when OK and is then within

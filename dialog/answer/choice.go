@@ -38,6 +38,8 @@ func (l *Lexicon) byPlace(ts []token, n int) ([]int, Reason) {
 			v, reason = int(min(t.val, 1e6)), Digit
 		case t.kind == kWord && t.is(cNumWord):
 			v, reason = int(t.val), Digit
+		case l.plain && len(ts) > 1 && t.is(cPolite|cSoft|cJoin|cLead|cArticle):
+			continue // "a", "y", "e" are words there
 		case t.kind == kWord && len(t.s) == 1 && t.s != "i" && !(t.s == "a" && i+1 < len(ts) && ts[i+1].kind == kWord && !ts[i+1].is(cJoin)):
 			v, reason = int(t.s[0]-'a')+1, Letter
 		case t.is(cPolite | cSoft | cJoin | cRating | cLead):

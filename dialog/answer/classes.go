@@ -126,6 +126,7 @@ const (
 	pNotOld                  // a time of today: before breakfast
 	pCounts                  // words around a count: missed, forgot
 	pOld                     // anywhere: the number beside it is an old one
+	pOf                      // between two numbers: 3 out of 4
 	setCount
 )
 
@@ -136,5 +137,5 @@ var setNames = map[string]int{
 	"opt-out": pOptOut, "opt-out-maybe": pOptOutMaybe, "not-opt-out": pNotOptOut,
 	"opt-in": pOptIn, "help": pHelp, "back": pBack, "skip": pSkip, "later": pLater,
 	"away": pAway, "away-whole": pAwayWhole, "callback": pCallback, "prescription": pPrescription,
-	"question": pQuestion, "restrict": pRestrict, "old": pOld, "counts": pCounts, "not-old": pNotOld,
+	"question": pQuestion, "restrict": pRestrict, "old": pOld, "counts": pCounts, "not-old": pNotOld, "of": pOf,
 }

@@ -4,7 +4,25 @@ package answer
 // holds in every state of a dialog and beside whatever else a message says.
 // "I will cancel Tuesday" or "he won't stop licking" are no opt-outs; what
 // might be one is ControlOptOutDoubtful, for a person to look at.
+//
+// In a language other than English the English opt-outs, opt-ins and keywords
+// hold too: STOP always does.
 func (l *Lexicon) Control(text string) (Control, Reason) {
+	if !l.plain {
+		return l.control(text)
+	}
+	english, why := English().control(text)
+	if english == ControlOptOut || english == ControlOptOutAll {
+		return english, why
+	}
+	c, r := l.control(text)
+	if (c == ControlNone || c == ControlQuestion) && (why == Keyword || english == ControlOptOutDoubtful) {
+		return english, why
+	}
+	return c, r
+}
+
+func (l *Lexicon) control(text string) (Control, Reason) {
 	ts := l.tokens(text)
 	if len(ts) == 0 {
 		return ControlNone, Empty
@@ -155,7 +173,7 @@ func (l *Lexicon) restricted(ts []token, from, end int) bool {
 		}
 	}
 	for i := from - 1; i >= 0 && !ts[i].boundary(); i-- {
-		if ts[i].s == "how" || ts[i].s == "if" || ts[i].s == "when" || ts[i].s == "why" {
+		if l.plain && ts[i].is(cAsk|cIf) || ts[i].s == "how" || ts[i].s == "if" || ts[i].s == "when" || ts[i].s == "why" {
 			return true
 		}
 	}

@@ -9,6 +9,9 @@ func (l *Lexicon) Number(text string, min, max int) NumberReading {
 	if len(ts) == 0 {
 		return NumberReading{Reason: Empty}
 	}
+	if l.plain {
+		return l.plainCount(ts, min, max)
+	}
 	ms := l.mentions(ts, mb[:0])
 	ms = joinRanges(ts, ms)
 	judge(ts, ms, wants{count: true})

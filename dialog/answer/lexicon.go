@@ -3,13 +3,14 @@ package answer
 import (
 	"embed"
 	"fmt"
+	"regexp"
 	"strconv"
 	"strings"
 	"sync"
 	"sync/atomic"
 )
 
-//go:embed lexicon/*.txt
+//go:embed lexicon/*.txt lexicon/*.list
 var lexiconFiles embed.FS
 
 // classes is a set of word classes; see classNames.
@@ -25,6 +26,10 @@ type Lexicon struct {
 	merges  map[[2]int32]int32    // two words read as one ("do not" → "dont")
 	phrases [setCount][][]phrase  // by set, then by id of the first word
 	items   map[string][][]string // item code → its names as stems
+
+	plain    bool // read narrowly: see plain.go
+	sources  map[string]string
+	patterns map[string]*regexp.Regexp
 
 	cached     sync.Map     // names and anchors of scripts, as stems
 	cachedSize atomic.Int64 // entries in cached
@@ -87,7 +92,9 @@ type waitingPhrase struct {
 // lists words of class C, "[phrases S]" one phrase a line (a|b alternatives,
 // trailing ? optional, <C> any word of class C), "[numbers]" and "[tallies]" words and their
 // value, "[units]" words and micrograms, "[spelling]" and "[merge]" left = right, and
-// "[item CODE]" the names owners use for a standard item.
+// "[item CODE]" the names owners use for a standard item. "[plain]" says that the
+// language is read narrowly and without regard to accents, "[pattern P]" lists
+// regular expressions.
 func parseLexicon(text string) (*Lexicon, error) {
 	ld := &loader{l: &Lexicon{
 		ids: map[string]int32{}, words: make([]entry, 1), merges: map[[2]int32]int32{},
@@ -112,6 +119,9 @@ func parseLexicon(text string) (*Lexicon, error) {
 func (ld *loader) line(line string, n int) error {
 	if strings.HasPrefix(line, "[") {
 		ld.kind, ld.name, _ = strings.Cut(strings.Trim(line, "[]"), " ")
+		if ld.kind == "plain" {
+			ld.l.plain = true
+		}
 		return nil
 	}
 	switch ld.kind {
@@ -141,9 +151,11 @@ func (ld *loader) line(line string, n int) error {
 		}
 		id := ld.l.intern(strings.TrimSpace(right))
 		for _, w := range strings.Fields(left) {
-			ld.l.ids[squeeze(w)] = id
+			ld.l.ids[ld.l.bare(squeeze(w))] = id
 		}
 		return nil
+	case "pattern":
+		return ld.pattern(line)
 	case "item":
 		for _, name := range strings.Split(line, ",") {
 			ld.l.items[ld.name] = append(ld.l.items[ld.name], ld.l.nameStems(name))
@@ -253,7 +265,7 @@ func (ld *loader) index(set int, p phrase) {
 
 // intern returns the id of w, giving it one where it has none.
 func (l *Lexicon) intern(w string) int32 {
-	w = squeeze(w)
+	w = l.bare(squeeze(w))
 	if id, ok := l.ids[w]; ok {
 		return id
 	}

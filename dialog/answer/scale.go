@@ -16,6 +16,9 @@ func (l *Lexicon) scale(ts []token, anchors []string, mb []mention) ScaleReading
 	if len(ts) == 0 {
 		return ScaleReading{Reason: Empty}
 	}
+	if l.plain {
+		return l.plainLevel(ts, anchors)
+	}
 	if v, ok := l.anchor(ts, anchors, true); ok {
 		return ScaleReading{Value: v, OK: true, Reason: AnchorWord}
 	}

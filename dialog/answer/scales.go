@@ -16,6 +16,8 @@ func (l *Lexicon) Scales(text string, items []Item) ScalesReading {
 		r.Reason = v.Reason
 	case len(items) > 1 && l.whole(pSame, ts):
 		r.SameAll, r.OK, r.Reason = true, true, Carried
+	case len(items) > 1 && l.plain:
+		l.plainScales(ts, items, &r)
 	case len(items) > 1:
 		l.readList(ts, items, &r)
 	}

@@ -239,6 +239,7 @@ func (lx *lexer) sign(r rune, n int) {
 
 // lookup finds a word, also where somebody leant on a key ("noooo", "yesss").
 func (l *Lexicon) lookup(s string) int32 {
+	s = l.bare(s)
 	if id, ok := l.ids[s]; ok {
 		return id
 	}

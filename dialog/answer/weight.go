@@ -31,6 +31,9 @@ func (l *Lexicon) Weight(text string, def Unit) WeightReading {
 	if len(ts) == 0 {
 		return WeightReading{Reason: Empty}
 	}
+	if l.plain {
+		return l.plainWeight(ts, def)
+	}
 	if l.saysCannotWeigh(ts) {
 		return WeightReading{CannotWeigh: true, Reason: CannotWeigh}
 	}
@@ -189,7 +192,7 @@ func (l *Lexicon) smaller(ts []token, ms []mention, w *measure) int {
 }
 
 // micrograms of one of each unit, by Unit.
-var micrograms = [...]int64{1_000_000_000, 1_000_000, 453_592_370, 28_349_523, 6_350_293_180}
+var micrograms = [...]int64{1_000_000_000, 1_000_000, 453_592_370, 28_349_523, 6_350_293_180, 500_000_000}
 
 // unitOf tells which unit a word names, by its mass in the lexicon.
 func (l *Lexicon) unitOf(t *token) Unit {

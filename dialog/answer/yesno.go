@@ -15,6 +15,9 @@ func (l *Lexicon) YesNo(text string) YesNoReading {
 	if len(ts) == 0 {
 		return YesNoReading{Reason: Empty}
 	}
+	if l.plain {
+		return l.plainYesNo(text, ts)
+	}
 	v, reason := l.yesNo(ts)
 	if reason != "" {
 		return YesNoReading{Reason: reason, Detail: ""}
