@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -24,7 +25,7 @@ type answerLine struct {
 type answerReader func(text string) (value string, why answer.Reason)
 
 func newAnswerCmd(e env) *cobra.Command {
-	var kind, unit string
+	var kind, unit, lang string
 	cmd := &cobra.Command{
 		Use:   "answer",
 		Short: "Read one owner's answer a line and say what it means, as JSON",
@@ -33,7 +34,7 @@ func newAnswerCmd(e env) *cobra.Command {
 			"with three decimals; null where it is not certain) and the reason.",
 		Args: cobra.NoArgs,
 		RunE: func(*cobra.Command, []string) error {
-			read, err := answerReaderFor(answer.English(), kind, unit)
+			read, err := answerReaderIn(lang, kind, unit)
 			if err != nil {
 				return err
 			}
@@ -41,8 +42,17 @@ func newAnswerCmd(e env) *cobra.Command {
 		},
 	}
 	cmd.Flags().StringVar(&kind, "kind", "", "what was asked: scale, yesno or weight")
+	cmd.Flags().StringVar(&lang, "lang", "en", "language of the owner: "+strings.Join(answer.Languages(), ", "))
 	cmd.Flags().StringVar(&unit, "unit", "kg", "unit of a weight whose text names none: kg or lb")
 	return cmd
+}
+
+// answerReaderIn picks the reader of a language.
+func answerReaderIn(lang, kind, unit string) (answerReader, error) {
+	if !slices.Contains(answer.Languages(), lang) {
+		return nil, fmt.Errorf("--lang %q is not known: use one of %s", lang, strings.Join(answer.Languages(), ", "))
+	}
+	return answerReaderFor(answer.For(lang), kind, unit)
 }
 
 // answerReaderFor picks the reader that --kind and --unit name.

@@ -7,8 +7,10 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -49,7 +51,7 @@ func newTryCmd(e env) *cobra.Command {
 	f := cmd.Flags()
 	f.StringVar(&o.form, "form", "one", "one question a message (one), or the list form (all)")
 	f.StringSliceVar(&o.dogs, "dog", []string{"Bramble"}, "the dog's name (may be repeated for the farewell of one of several)")
-	f.StringVar(&o.lang, "lang", "en", "language of the owner")
+	f.StringVar(&o.lang, "lang", "en", "language of the owner: "+strings.Join(dialog.Languages, ", "))
 	f.BoolVar(&o.medicine, "medicine", false, "a medicine is on the plan")
 	f.StringVar(&o.own1, "own1", "", "first activity of the owner's own choosing")
 	f.StringVar(&o.own2, "own2", "", "second activity")
@@ -111,12 +113,16 @@ func (o tryOptions) asForm(s *dialog.Script) (dialog.Form, error) {
 // context is an invented household. Names and numbers are made up; the numbers
 // are from a range reserved for fiction.
 func (o tryOptions) context() (dialog.Context, error) {
+	if !slices.Contains(dialog.Languages, o.lang) {
+		return dialog.Context{}, fmt.Errorf("--lang %q is not known: use one of %s", o.lang, strings.Join(dialog.Languages, ", "))
+	}
+	local := dialog.LocaleOf(o.lang, "GB")
 	ctx := dialog.Context{
 		Lang: o.lang,
 		Vars: map[string]string{
 			"owner": "Ruth", "practice": "Hill Vets", "vet": "Dr Lee",
 			"phone": "01632 960100", "emergency": "01632 960911", "person_number": "999",
-			"frequency": "once a week", "reads": "on Tuesday", "opens": "Mon 08:30", "who": "Dr Lee",
+			"frequency": local.Weekly(), "reads": local.Reads(3, aTuesday), "opens": local.Opens(aTuesday.AddDate(0, 0, -1)), "who": "Dr Lee",
 			"he": "he", "him": "him", "his": "his", "own1": o.own1, "own2": o.own2,
 		},
 		Facts:    map[string]bool{"medicine": o.medicine, "own1": o.own1 != "", "own2": o.own2 != "", "two_dogs": len(o.dogs) > 1},
@@ -144,6 +150,9 @@ func (o tryOptions) context() (dialog.Context, error) {
 	}
 	return ctx, nil
 }
+
+// aTuesday is when the invented practice next reads.
+var aTuesday = time.Date(2026, 3, 3, 8, 30, 0, 0, time.UTC)
 
 // player walks one session along the replies of a reader.
 type player struct {
@@ -178,7 +187,7 @@ func (p *player) play(in io.Reader, lines []dialog.Line) error {
 // reply takes one line as the service would: STOP and HELP first, then the
 // screen's finding beside the dialog. It reports whether to go on.
 func (p *player) reply(text string) bool {
-	switch c, _ := answer.English().Control(text); c {
+	switch c, _ := answer.For(p.ctx.Lang).Control(text); c {
 	case answer.ControlOptOut, answer.ControlOptOutAll:
 		p.say([]dialog.Line{p.library.Say("help", "stop_confirmed", p.ctx)})
 		p.done.Reason = "stopped"

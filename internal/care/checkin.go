@@ -176,7 +176,7 @@ func (t *turn) missedDoses(contact int8, o *Open) {
 // closing picks the line that ends a check-in.
 func (t *turn) closing(contact, dog int8, j clinical.Judgement) []dialog.Line {
 	ctx := t.context(contact, dog)
-	ctx.Vars["reads"] = t.reads()
+	ctx.Vars["reads"] = t.reads(ctx.Lang)
 	step := "closing_plain"
 	change := float64(j.Index.Total) - j.Baseline.Value
 	switch {

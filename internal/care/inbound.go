@@ -59,6 +59,9 @@ func (t *turn) message(m *MessageIn) Reason {
 	if t.toldWhichDog(said) {
 		return Answered
 	}
+	if lang, named := answer.LanguageNamed(m.Text); named && said.finding.Urgency == signs.None && !m.Edited && t.mayChoose(c) {
+		return t.chooseLanguage(said, lang)
+	}
 	if m.Edited {
 		return either(reason, EditKept)
 	}
@@ -257,7 +260,7 @@ func (t *turn) keepForPractice(s *heard, u Urgency, what string) {
 // sayReads tells the owner when what they wrote will be read.
 func (t *turn) sayReads(s *heard, step string) {
 	ctx := t.context(s.contact, s.dog)
-	ctx.Vars["reads"] = t.reads()
+	ctx.Vars["reads"] = t.reads(ctx.Lang)
 	t.say(s.contact, ForReply, t.r.Scripts.Say("staff", step, ctx))
 }
 
@@ -360,6 +363,6 @@ func mediaWords(types []string) string {
 }
 
 // lexicon returns the words of a language; English where there are none yet.
-func lexicon(string) *answer.Lexicon { return answer.English() }
+func lexicon(lang string) *answer.Lexicon { return answer.For(lang) }
 
 func lower(s string) string { return strings.ToLower(s) }

@@ -171,7 +171,7 @@ func (t *turn) optedOutLine(at, elsewhere int8) dialog.Line {
 	if elsewhere < 0 {
 		return t.r.Scripts.Say("help", "stop_confirmed", ctx)
 	}
-	ctx.Vars["channel"] = channelName(t.h.Contacts[elsewhere].Address.Channel)
+	ctx.Vars["channel"] = t.locale(ctx.Lang).Channel(channelName(t.h.Contacts[elsewhere].Address.Channel))
 	return t.r.Scripts.Say("help", "stop_here", ctx)
 }
 
@@ -305,7 +305,7 @@ func (t *turn) inviteToJoin(by string, j *Join) Reason {
 	ctx.Vars["link"] = j.Link
 	for _, ch := range t.r.Channels {
 		if ch.Name == j.Via {
-			ctx.Vars["channel"] = channelName(ch.Kind)
+			ctx.Vars["channel"] = t.locale(ctx.Lang).Channel(channelName(ch.Kind))
 		}
 	}
 	line := t.r.Scripts.Say("staff", "join_link", ctx)

@@ -181,7 +181,7 @@ func (t *turn) handOver(by string, w *WriteOwner) string {
 	ctx := t.context(w.Contact, o.Dog)
 	ctx.Vars["who"] = t.r.Name
 	if p, ok := t.r.Practitioner(by); ok {
-		ctx.Vars["who"] = p.Name + " from " + t.r.Name
+		ctx.Vars["who"] = t.locale(ctx.Lang).Someone(p.Name, t.r.Name)
 	}
 	line := t.r.Scripts.Say("staff", "handover_open", ctx)
 	id := t.send(w.Contact, FromPractice, t.r.Scripts.Render(line, c.Lang)+"\n"+w.Text)

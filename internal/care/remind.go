@@ -362,13 +362,13 @@ func (t *turn) reminderVars(ctx *dialog.Context, contact int8, kind PromptKind) 
 
 func (t *turn) thingVars(ctx *dialog.Context, e *Entry, on int32, note string) {
 	ctx.Vars["thing"], ctx.Vars["note"] = e.What, note
-	ctx.Vars["date"] = shortDay(on)
+	ctx.Vars["date"] = t.locale(ctx.Lang).DayDate(middayOf(on))
 }
 
-// shortDay is a local date as an owner reads it.
-func shortDay(n int32) string {
+// middayOf is a local date as an instant that has it.
+func middayOf(n int32) time.Time {
 	d := dateOfDay(n)
-	return time.Date(d.Year, d.Month, d.Day, 0, 0, 0, 0, time.UTC).Format("Mon 2 Jan")
+	return time.Date(d.Year, d.Month, d.Day, 12, 0, 0, 0, time.UTC)
 }
 
 func (t *turn) reminderFact(r reminderRef, e *Entry, m *Reminder, code, why string) {

@@ -53,6 +53,12 @@ type Rules struct {
 
 	Scripts  *dialog.Library
 	Channels []Channel
+
+	// Languages are those that the practice reads, as codes of ISO 639-1; nil for
+	// all that texts, answers and safety screen have.
+	Languages []string
+	// screenReads says which languages the safety screen has; nil is its own word.
+	screenReads func(lang string) bool
 }
 
 // Practitioner is one member of staff who is told things by text.

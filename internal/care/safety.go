@@ -154,7 +154,7 @@ func (t *turn) safetyLine(s *heard, step string) dialog.Line {
 
 func (t *turn) line(s *heard, script, step string) dialog.Line {
 	ctx := t.context(s.contact, s.dog)
-	ctx.Vars["opens"] = t.opens()
+	ctx.Vars["opens"] = t.opens(ctx.Lang)
 	return t.r.Scripts.Say(script, step, ctx)
 }
 

@@ -150,7 +150,7 @@ func (t *turn) dialogContext(contact, dog int8, kind PromptKind) dialog.Context 
 	t.reminderVars(&ctx, contact, kind)
 	t.extraVars(&ctx, contact, dog, kind)
 	if n := t.h.Contacts[contact].Pending; kind == PromptNewContact && n != nil {
-		ctx.Vars["channel"] = channelName(n.Address.Channel)
+		ctx.Vars["channel"] = t.locale(ctx.Lang).Channel(channelName(n.Address.Channel))
 		ctx.Vars["tail"] = tailOf(n.Address)
 	}
 	if kind == PromptFarewell {

@@ -76,11 +76,11 @@ func (t *turn) note(kind FactKind, dog int8, code, text string) {
 func (t *turn) context(contact, dog int8) dialog.Context {
 	c := &t.h.Contacts[contact]
 	const vars, facts = 14, 8 // as many as a dog has at most; the maps then never grow
-	ctx := dialog.Context{Lang: c.Lang, Vars: make(map[string]string, vars), Facts: make(map[string]bool, facts)}
+	ctx := dialog.Context{Lang: baseLang(c.Lang), Vars: make(map[string]string, vars), Facts: make(map[string]bool, facts)}
 	v := ctx.Vars
 	v["owner"], v["practice"], v["vet"] = c.Name, t.r.Name, t.r.LeadName()
 	v["phone"], v["emergency"], v["person_number"] = t.r.Phone, t.r.Emergency, t.r.PersonNumber
-	v["frequency"], v["dog"] = "once a week", t.dogName(dog)
+	v["frequency"], v["dog"] = t.locale(ctx.Lang).Weekly(), t.dogName(dog, ctx.Lang)
 	v["he"], v["him"], v["his"] = "he", "him", "his"
 	if t.r.Crisis != "" {
 		v["crisis"], ctx.Facts["crisis"] = t.r.Crisis, true
@@ -122,7 +122,7 @@ func (t *turn) dogContext(ctx *dialog.Context, d *Dog) {
 	ctx.Before = d.before()
 }
 
-func (t *turn) dogName(dog int8) string {
+func (t *turn) dogName(dog int8, lang string) string {
 	if dog >= 0 {
 		return t.h.Dogs[dog].Name
 	}
@@ -130,37 +130,28 @@ func (t *turn) dogName(dog int8) string {
 		return t.h.Dogs[i].Name
 	}
 	if t.followed() > 1 {
-		return "each of your dogs"
+		return t.locale(lang).EachDog()
 	}
-	return "your dog"
+	return t.locale(lang).YourDog()
 }
 
 // opens says when the practice next opens, as an owner reads it.
-func (t *turn) opens() string {
+func (t *turn) opens(lang string) string {
 	at, ok := t.r.Hours.NextOpening(t.e.At)
 	if !ok {
 		return "" // the texts have words of their own for this
 	}
-	return at.In(t.r.Zone).Format("Mon 15:04")
+	return t.locale(lang).Opens(at.In(t.r.Zone))
 }
 
 // reads says when the practitioner next reads the digest, as an owner reads it.
-func (t *turn) reads() string {
+func (t *turn) reads(lang string) string {
 	today := cadence.DateIn(t.e.At, t.r.Zone)
 	at, _ := t.r.Cadences.Digest.Next(t.e.At, cadence.LocalDate{}, t.r.Zone)
 	if at.IsZero() {
-		return "soon"
+		return t.locale(lang).Soon()
 	}
-	switch days := today.DaysUntil(cadence.DateIn(at, t.r.Zone)); {
-	case days == 0:
-		return "today"
-	case days == 1:
-		return "tomorrow"
-	case days < 7:
-		return "on " + at.In(t.r.Zone).Weekday().String()
-	default:
-		return "on " + at.In(t.r.Zone).Format("2 January")
-	}
+	return t.locale(lang).Reads(today.DaysUntil(cadence.DateIn(at, t.r.Zone)), at.In(t.r.Zone))
 }
 
 // say sends lines to a contact as one message and keeps them in the record.

@@ -69,7 +69,7 @@ func (t *turn) itIs(a *Alert, s *heard) {
 // sayWhose thanks the owner, with what the plan of that dog asks for.
 func (t *turn) sayWhose(s *heard) {
 	ctx := t.context(s.contact, s.dog)
-	ctx.Vars["reads"] = t.reads()
+	ctx.Vars["reads"] = t.reads(ctx.Lang)
 	lines := t.nextDose(s)
 	t.say(s.contact, ForSafety, append(lines, t.r.Scripts.Say("safety", "told_which_dog", ctx))...)
 }

@@ -113,6 +113,11 @@ func (in *intake) language(c cell) string {
 		in.wrong(c, "this is not the code of a language", "two letters, like en")
 		return ""
 	}
+	if !in.Rules.Speaks(c.value) {
+		in.wrong(c, "owners can't be written to in this language yet: texts, answers or the safety screen don't have it",
+			"one of "+strings.Join(in.Rules.Spoken(), ", "))
+		return ""
+	}
 	return c.value
 }
 
