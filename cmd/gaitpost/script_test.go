@@ -25,7 +25,7 @@ func runWithInput(stdin string, args ...string) (code int, stdout, stderr string
 func TestScriptCheckOfTheBuiltin(t *testing.T) {
 	code, out, errs := runWithInput("", "script", "check")
 	require.Equal(t, 0, code, errs)
-	require.Regexp(t, `(?m)^checkin, version 1, in en: \d+ texts of 1 segment, \d+ of 2$`, out)
+	require.Regexp(t, `(?m)^checkin, version 1, in en, de, es, fr: \d+ texts of 1 segment, \d+ of 2$`, out)
 	require.Regexp(t, `(?m)^\d+ scripts without a problem, `, out)
 
 	code, out, _ = runWithInput("", "script", "check", "--sizes")

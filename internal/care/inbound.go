@@ -36,7 +36,8 @@ func (t *turn) message(m *MessageIn) Reason {
 	if t.h.Stranger {
 		return t.stranger(said)
 	}
-	if t.plainAnswer(said) {
+	lang, named := t.namesLanguage(said)
+	if named && said.finding.Urgency != signs.None || !named && t.plainAnswer(said) {
 		t.note(FactSign, said.dog, "unsure, read as an answer", said.finding.Reason)
 		said.finding.Urgency, said.finding.Signs, said.finding.Ask = signs.None, nil, false
 	}
@@ -59,7 +60,7 @@ func (t *turn) message(m *MessageIn) Reason {
 	if t.toldWhichDog(said) {
 		return Answered
 	}
-	if lang, named := answer.LanguageNamed(m.Text); named && said.finding.Urgency == signs.None && !m.Edited && t.mayChoose(c) {
+	if named {
 		return t.chooseLanguage(said, lang)
 	}
 	if m.Edited {

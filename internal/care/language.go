@@ -55,6 +55,16 @@ func (t *turn) mayChoose(contact int8) bool {
 	return (c.Consent.State == Agreed || c.Consent.State == Invited) && c.Talk.Handover <= t.at
 }
 
+// namesLanguage reads a message that names a language and nothing else. The
+// English screen may take a word of another language for one of its own ("bitte"
+// for bitten); every word of such a message is on a short list without a sign.
+func (t *turn) namesLanguage(s *heard) (string, bool) {
+	if s.Edited || s.finding.Urgency == signs.Emergency || s.finding.Death || s.comfort() || !t.mayChoose(s.contact) {
+		return "", false
+	}
+	return answer.LanguageNamed(s.Text)
+}
+
 // chooseLanguage writes to a person in the language they named from now on,
 // says so in it in one line, and asks the open question again. A language that
 // is not spoken here changes nothing, and the practice is told.
