@@ -78,11 +78,12 @@ func either(a, b Reason) Reason {
 
 // plainAnswer reports whether a short text that the screen was merely unsure
 // about answers the question just asked: "some days really" to how often is an
-// answer. A text in which any sign was recognised never is one.
+// answer, and so is "probably 0". A text in which any sign was recognised never
+// is one, and the more urgent the doubt, the barer an answer has to be.
 func (t *turn) plainAnswer(s *heard) bool {
-	const short = 6 // words
+	most := map[signs.Urgency]int{signs.SameDay: 6, signs.Emergency: 3}[s.finding.Urgency] // words
 	f, o := s.finding, t.h.Contacts[s.contact].Talk.Open
-	if o == nil || !f.Ask || f.Urgency != signs.SameDay || len(strings.Fields(s.Text)) > short {
+	if o == nil || !f.Ask || len(strings.Fields(s.Text)) > most {
 		return false
 	}
 	if slices.ContainsFunc(f.Signs, func(sign signs.Sign) bool { return sign != signs.Unclear }) {
@@ -93,9 +94,15 @@ func (t *turn) plainAnswer(s *heard) bool {
 		if a.Value.Kind != dialog.KindScale && a.Value.Kind != dialog.KindNumber {
 			return false
 		}
+		if f.Urgency == signs.Emergency && a.Value.Number >= worstLevel {
+			return false // the worst answer with a doubt about it is asked about
+		}
 	}
 	return len(res.Recorded) > 0
 }
+
+// worstLevel is the last of a scale's levels.
+const worstLevel = 4
 
 // heard is a message with what was made of it before any dialog.
 type heard struct {
