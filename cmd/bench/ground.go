@@ -103,7 +103,7 @@ func (g *ground) info(ctx context.Context, section, field string) (float64, erro
 			return strconv.ParseFloat(value, 64)
 		}
 	}
-	return 0, fmt.Errorf("Redis says nothing of %s", field)
+	return 0, fmt.Errorf("there is nothing of %s in what Redis says", field)
 }
 
 // cpu is how long Redis has had a processor.

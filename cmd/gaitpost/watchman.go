@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"maps"
 	"slices"
 	"sync"
 	"time"
@@ -119,20 +118,13 @@ func (w *watchman) giveBack(list []store.Sends) {
 	}
 }
 
-// found is what the last look found, by clinic.
-func (w *watchman) found() troubles {
-	w.mu.Lock()
-	defer w.mu.Unlock()
-	return maps.Clone(w.open)
-}
-
 // confirmed keeps what a look found, and returns those that the look before had
 // found too: one look may fall into a restart.
 func (w *watchman) confirmed(all troubles) troubles {
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	was := w.suspect
-	w.suspect, w.open = map[string]time.Time{}, all
+	w.suspect = map[string]time.Time{}
 	sure := troubles{}
 	for id, list := range all {
 		for _, t := range list {

@@ -48,7 +48,7 @@ func TestATurnWaitsForItsReplica(t *testing.T) {
 	require.Equal(t, 1, countOf(t, s, "SM1"))
 
 	master.Kill()
-	require.NoError(t, replica.Client(t).SlaveOf(ctx, "NO", "ONE").Err())
+	require.NoError(t, replica.Client(t).ReplicaOf(ctx, "NO", "ONE").Err())
 	after := openOn(t, replica.Client(t))
 	require.Equal(t, 1, countOf(t, after, "SM1"), "the replica has it")
 }

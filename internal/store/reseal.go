@@ -249,12 +249,13 @@ func (w *sweeper) accounts(ctx context.Context, key string) error {
 			w.found.Damaged++
 			continue
 		}
-		is, ok := w.anew(key+"/"+field, "", record)
+		_, ok := w.anew(key+"/"+field, "", record)
 		to := w.s.accountFields(a.Clinic, a.ID)[0]
 		if !w.Reseal || !ok && to == field {
 			continue
 		}
-		if is, err = w.s.pack(key+"/"+to, "", a); err != nil {
+		is, err := w.s.pack(key+"/"+to, "", a)
+		if err != nil {
 			return err
 		}
 		w.put(key, "hash", field, record, is, to)
