@@ -39,7 +39,6 @@ type watchman struct {
 	mu      sync.Mutex
 	sends   map[store.Way]*store.Sends // since the last note
 	suspect map[string]time.Time       // found at the last look, by clinic and name
-	open    troubles                   // the same, by clinic
 	// waited is how long messages took to their provider.
 	waited *prometheus.HistogramVec
 }
