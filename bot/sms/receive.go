@@ -46,7 +46,8 @@ func (c *Channel) message(f form) ([]bot.Inbound, error) {
 	if !ok || !isID(id) {
 		return nil, bot.ErrBroken
 	}
-	m := &care.MessageIn{From: from, ID: id, Text: f.get("Body"), Media: media(f)}
+	m := &care.MessageIn{From: from, ID: id, Text: f.get("Body")}
+	m.Media, m.Refs = c.media(f)
 	switch t := f.get("OptOutType"); t {
 	case "STOP", "START", "HELP":
 		m.ProviderOptOut = t
@@ -91,18 +92,19 @@ func isE164(s string) bool {
 	return true
 }
 
-// media lists the content types of what came with a message. The files
-// themselves are left where they are.
-func media(f form) []string {
+// media lists the content types of what came with a message, and where the
+// provider has it. The files themselves are left there.
+func (c *Channel) media(f form) (types, refs []string) {
 	n, err := strconv.Atoi(f.get("NumMedia"))
 	if err != nil || n <= 0 {
-		return nil
+		return nil, nil
 	}
-	types := make([]string, 0, min(n, maxMedia))
 	for i := range min(n, maxMedia) {
-		types = append(types, bot.MediaType(f.get("MediaContentType"+strconv.Itoa(i))))
+		k := strconv.Itoa(i)
+		types = append(types, bot.MediaType(f.get("MediaContentType"+k)))
+		refs = append(refs, c.mediaRef(f.get("MediaUrl"+k)))
 	}
-	return types
+	return types, bot.MediaRefs(refs)
 }
 
 // reportOn reads what became of a message of ours. States between cost nothing;

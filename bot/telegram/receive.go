@@ -21,17 +21,17 @@ type update struct {
 }
 
 type message struct {
-	ID      int64      `json:"message_id"`
-	From    *user      `json:"from"`
-	Chat    chat       `json:"chat"`
-	Text    string     `json:"text"`
-	Caption string     `json:"caption"`
-	Photo   []struct{} `json:"photo"`
-	Video   *file      `json:"video"`
-	Note    *struct{}  `json:"video_note"`
-	Voice   *file      `json:"voice"`
-	Audio   *file      `json:"audio"`
-	Doc     *file      `json:"document"`
+	ID      int64   `json:"message_id"`
+	From    *user   `json:"from"`
+	Chat    chat    `json:"chat"`
+	Text    string  `json:"text"`
+	Caption string  `json:"caption"`
+	Photo   []photo `json:"photo"` // one picture in several sizes
+	Video   *file   `json:"video"`
+	Note    *file   `json:"video_note"`
+	Voice   *file   `json:"voice"`
+	Audio   *file   `json:"audio"`
+	Doc     *file   `json:"document"`
 	Sticker *struct {
 		Emoji string `json:"emoji"`
 	} `json:"sticker"`
@@ -47,7 +47,14 @@ type chat struct {
 }
 
 type file struct {
+	ID   string `json:"file_id"`
 	Type string `json:"mime_type"`
+}
+
+type photo struct {
+	ID     string `json:"file_id"`
+	Width  int64  `json:"width"`
+	Height int64  `json:"height"`
 }
 
 // member says that somebody blocked the bot, or let it in again.
@@ -99,31 +106,31 @@ func (c *Channel) message(u *update, m *message) ([]bot.Inbound, error) {
 		return nil, nil
 	}
 	in := &care.MessageIn{From: from, ID: strconv.FormatInt(m.ID, 10)}
-	in.Text, in.Media = m.read()
+	in.Text, in.Media, in.Refs = m.read()
 	return []bot.Inbound{{Key: c.key(u), Peer: from, Message: in}}, nil
 }
 
 // read is what somebody wrote or sent; what is no text is named.
-func (m *message) read() (text string, media []string) {
+func (m *message) read() (text string, media, refs []string) {
 	if m.Sticker != nil {
-		return m.Sticker.Emoji, []string{"image/webp"}
+		return m.Sticker.Emoji, []string{"image/webp"}, nil
 	}
 	text = m.Text + m.Caption // at most one of them is there
 	switch {
 	case len(m.Photo) > 0:
-		media = []string{"image/jpeg"}
+		media, refs = []string{"image/jpeg"}, []string{fileRef(largest(m.Photo))}
 	case m.Note != nil:
-		media = []string{"video/mp4"}
+		media, refs = []string{"video/mp4"}, []string{fileRef(m.Note.ID)}
 	}
 	for _, f := range []*file{m.Video, m.Voice, m.Audio, m.Doc} {
 		if f != nil {
-			media = append(media, bot.MediaType(f.Type))
+			media, refs = append(media, bot.MediaType(f.Type)), append(refs, fileRef(f.ID))
 		}
 	}
 	if text == "" && media == nil {
 		media = []string{bot.MediaType("")} // a place, a contact, a poll
 	}
-	return strings.TrimSpace(text), media
+	return strings.TrimSpace(text), media, bot.MediaRefs(refs)
 }
 
 // member reads that somebody blocked the bot: an opt-out like any other, which

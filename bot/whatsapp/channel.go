@@ -35,8 +35,11 @@ type Config struct {
 	// with one text in its body. "" is none.
 	Template, Language string
 	API                string // "" is DefaultAPI
-	Client             *http.Client
-	Now                func() time.Time
+	// MediaHosts are the domains, beside the interface's own host, from which files
+	// are fetched with our token; nil is DefaultMediaHosts.
+	MediaHosts []string
+	Client     *http.Client
+	Now        func() time.Time
 }
 
 // Format keeps the secrets out of every log.
@@ -45,6 +48,7 @@ func (c Config) Format(f fmt.State, _ rune) { fmt.Fprint(f, "whatsapp.Config(red
 // Channel is one phone number. It implements bot.Channel and bot.Handshaker.
 type Channel struct {
 	cfg  Config
+	api  *url.URL
 	post string // where messages are posted to
 }
 
@@ -78,7 +82,10 @@ func New(c Config) (*Channel, error) {
 	if len(problems) > 0 {
 		return nil, errors.Join(problems...)
 	}
-	return &Channel{cfg: c, post: strings.TrimSuffix(c.API, "/") + "/" + c.PhoneID + "/messages"}, nil
+	if c.MediaHosts == nil {
+		c.MediaHosts = DefaultMediaHosts
+	}
+	return &Channel{cfg: c, api: u, post: strings.TrimSuffix(c.API, "/") + "/" + c.PhoneID + "/messages"}, nil
 }
 
 // Answer implements bot.Channel: nothing but the status is read.

@@ -71,6 +71,7 @@ type choice struct {
 }
 
 type file struct {
+	ID      string `json:"id"`
 	Type    string `json:"mime_type"`
 	Caption string `json:"caption"`
 }
@@ -147,7 +148,7 @@ func (v *value) tell(told []bot.Inbound) []bot.Inbound {
 			continue
 		}
 		in := &care.MessageIn{From: from, ID: m.ID}
-		in.Text, in.Media = m.read()
+		in.Text, in.Media, in.Refs = m.read()
 		told = append(told, bot.Inbound{Key: "whatsapp/" + m.ID, Peer: from, Message: in})
 	}
 	for i := range v.Statuses {
@@ -168,25 +169,33 @@ func person(id string) (contact.Address, bool) {
 
 // read is what somebody wrote, tapped or sent. A tap counts as what its button
 // or row stands for; what is neither text nor tap is named.
-func (m *message) read() (text string, media []string) {
+func (m *message) read() (text string, media, refs []string) {
 	switch {
 	case m.Text != nil:
-		return m.Text.Body, nil
+		return m.Text.Body, nil, nil
 	case m.Button != nil:
-		return either(m.Button.Payload, m.Button.Text), nil
+		return either(m.Button.Payload, m.Button.Text), nil, nil
 	case m.Interactive != nil && m.Interactive.Button != nil:
-		return either(m.Interactive.Button.ID, m.Interactive.Button.Title), nil
+		return either(m.Interactive.Button.ID, m.Interactive.Button.Title), nil, nil
 	case m.Interactive != nil && m.Interactive.List != nil:
-		return either(m.Interactive.List.ID, m.Interactive.List.Title), nil
+		return either(m.Interactive.List.ID, m.Interactive.List.Title), nil, nil
 	case m.Reaction != nil:
-		return m.Reaction.Emoji, nil
+		return m.Reaction.Emoji, nil, nil
 	}
 	for _, f := range []*file{m.Image, m.Video, m.Audio, m.Document, m.Sticker} {
 		if f != nil {
-			return f.Caption, []string{bot.MediaType(f.Type)}
+			return f.Caption, []string{bot.MediaType(f.Type)}, bot.MediaRefs([]string{f.ref()})
 		}
 	}
-	return "", []string{bot.MediaType("")}
+	return "", []string{bot.MediaType("")}, nil
+}
+
+// ref is the file's id where it is one.
+func (f *file) ref() string {
+	if !mediaID.MatchString(f.ID) {
+		return ""
+	}
+	return f.ID
 }
 
 func either(a, b string) string {

@@ -148,6 +148,7 @@ func (e Event) WithoutContacts() Event {
 	if e.Message != nil {
 		m := *e.Message
 		m.From, m.Joiner = contact.Address{}, ""
+		m.Refs = nil // a picture of a home can show whose it is
 		e.Message = &m
 	}
 	if e.Practice == nil {

@@ -91,7 +91,7 @@ func TestAnErasedRecordEndsAtItsDate(t *testing.T) {
 
 func TestWhatIsKeptOfEventsWithoutContacts(t *testing.T) {
 	t.Parallel()
-	e := care.Event{Message: &care.MessageIn{From: ownerAddress, Text: "mine", Joiner: "x"}}
+	e := care.Event{Message: &care.MessageIn{From: ownerAddress, Text: "mine", Joiner: "x", Refs: []string{"photo"}}}
 	require.Equal(t, care.MessageIn{Text: "mine"}, *e.WithoutContacts().Message)
 	require.Equal(t, ownerAddress, e.Message.From, "the event itself is not changed")
 	p := care.Event{Practice: &care.Practice{Enrol: &care.Enrolment{Owner: care.Owner{Name: "Ruth", Address: ownerAddress}, Dogs: []care.EnrolledDog{{Name: "Moss"}}}}}

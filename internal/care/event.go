@@ -35,6 +35,10 @@ type MessageIn struct {
 	// Joiner is set where the text is a code of ours by which somebody joins
 	// from this address: the address' id.
 	Joiner contact.ID `cbor:"11,keyasint,omitempty"`
+	// Refs are the provider's own references to what Media names, one for each, ""
+	// for what can't be fetched; nil where nothing can. At most 200 printable ASCII
+	// characters each. The files stay with the provider.
+	Refs []string `cbor:"12,keyasint,omitempty"`
 }
 
 // Tick says that time has passed: whatever is due at the event's instant is

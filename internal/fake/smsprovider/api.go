@@ -46,6 +46,8 @@ func (p *Provider) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 		p.create(w, r, a)
 	case len(parts) == 4 && parts[3] == "Messages.json" && r.Method == http.MethodGet:
 		p.list(w, r, a)
+	case len(parts) == 7 && parts[5] == "Media" && r.Method == http.MethodGet:
+		p.handOut(w, r.URL.Path)
 	case len(parts) == 5 && parts[3] == "Messages" && r.Method == http.MethodGet:
 		p.fetch(w, a, strings.TrimSuffix(parts[4], ".json"))
 	default:

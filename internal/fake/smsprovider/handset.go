@@ -16,6 +16,7 @@ type Text struct {
 	From, To string
 	Body     string
 	Media    []string // content types of what comes with it
+	Files    [][]byte // what comes with it, as far as it is to be handed out
 }
 
 // Delivery is what came of posting an inbound message to the application.
@@ -45,6 +46,9 @@ func (p *Provider) From(ctx context.Context, t Text) (Delivery, error) {
 		Account: n.account.SID, Direction: Inbound, From: t.From, To: t.To, Body: t.Body, Media: t.Media,
 		Segments: sms.Encode(t.Body).Segments, Status: "received", Created: now, Sent: now, Updated: now,
 	}, prefix)
+	for i, data := range t.Files {
+		p.files[mediaPath(m, i)] = File{t.Media[i], data}
+	}
 	kind := p.heed(n, t)
 	p.waiting = append(p.waiting, m)
 	p.mu.Unlock()
@@ -93,7 +97,7 @@ func (p *Provider) deliver(ctx context.Context, n *number, m *Message, kind stri
 	if hook == "" {
 		return d
 	}
-	form := messageForm(m)
+	form := p.messageForm(m)
 	if kind != "" && n.AdvancedOptOut {
 		form.Set("OptOutType", kind)
 	}
@@ -141,7 +145,7 @@ func (p *Provider) postCopies(ctx context.Context, n *number, hook string, form 
 	return best.answer, best.err
 }
 
-func messageForm(m *Message) url.Values {
+func (p *Provider) messageForm(m *Message) url.Values {
 	f := url.Values{
 		"AccountSid": {m.Account}, "ApiVersion": {"2010-04-01"}, "Body": {m.Body}, "From": {m.From}, "To": {m.To},
 		"MessageSid": {m.SID}, "SmsSid": {m.SID}, "SmsMessageSid": {m.SID}, "SmsStatus": {"received"},
@@ -153,7 +157,7 @@ func messageForm(m *Message) url.Values {
 	for i, t := range m.Media {
 		k := strconv.Itoa(i)
 		f.Set("MediaContentType"+k, t)
-		f.Set("MediaUrl"+k, "https://media.provider.example/"+m.SID+"/"+k)
+		f.Set("MediaUrl"+k, p.o.API+mediaPath(m, i))
 	}
 	return f
 }

@@ -24,6 +24,9 @@ type Options struct {
 	// Client posts to the application; nil is http.DefaultClient.
 	Client *http.Client
 	Now    func() time.Time
+	// API is where the provider says its interface is, in the addresses of files;
+	// "" is https://provider.example.
+	API string
 	// Interim posts the state "sending" as well.
 	Interim bool
 	// Disorder posts the reports of one Advance last first, Twice each of them
@@ -125,6 +128,7 @@ type Provider struct {
 	waiting  []*Message // inbound, not taken
 	handsets map[string]Handset
 	optedOut map[pair]bool
+	files    map[string]File // by the path of their address
 	faults   []Fault
 	problems []string
 }
@@ -148,9 +152,12 @@ func New(o Options) (*Provider, error) {
 	if o.Client == nil {
 		o.Client = http.DefaultClient
 	}
+	if o.API == "" {
+		o.API = "https://provider.example"
+	}
 	p := &Provider{
 		o: o, accounts: map[string]*Account{}, numbers: map[string]*number{},
-		handsets: map[string]Handset{}, optedOut: map[pair]bool{},
+		handsets: map[string]Handset{}, optedOut: map[pair]bool{}, files: map[string]File{},
 	}
 	for i := range o.Accounts {
 		a := &o.Accounts[i]

@@ -44,6 +44,7 @@ type Provider struct {
 	hook    string
 	secret  string
 	next    func(http.ResponseWriter) bool
+	files   map[string]File
 }
 
 // New returns a provider.
@@ -51,7 +52,7 @@ func New(o Options) (*Provider, error) {
 	if o.Token == "" || o.Now == nil {
 		return nil, errors.New("the provider lacks its token or clock")
 	}
-	return &Provider{o: o, open: map[int64]bool{}, blocked: map[int64]bool{}}, nil
+	return &Provider{o: o, open: map[int64]bool{}, blocked: map[int64]bool{}, files: map[string]File{}}, nil
 }
 
 // Sent returns what was taken, in order.
@@ -117,13 +118,18 @@ func (p *Provider) Text(update, chat int64, text string) []byte {
 func (p *Provider) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	data, err := io.ReadAll(io.LimitReader(r.Body, 64<<10))
 	method, ok := strings.CutPrefix(r.URL.Path, "/bot"+p.o.Token+"/")
+	path, isFile := strings.CutPrefix(r.URL.Path, "/file/bot"+p.o.Token+"/")
 	switch {
+	case isFile && r.Method == http.MethodGet:
+		p.handOut(w, path)
 	case !ok || err != nil || r.Method != http.MethodPost:
 		refuse(w, http.StatusNotFound, "Not Found")
 	case method == "setWebhook":
 		p.setWebhook(w, data)
 	case method == "sendMessage":
 		p.send(w, data)
+	case method == "getFile":
+		p.getFile(w, data)
 	default:
 		refuse(w, http.StatusNotFound, "Not Found: method not found")
 	}

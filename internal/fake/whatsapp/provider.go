@@ -55,6 +55,7 @@ type Provider struct {
 	optedOut map[string]bool
 	absent   map[string]bool
 	next     func(http.ResponseWriter) bool
+	files    map[string]File
 }
 
 // New returns a provider.
@@ -62,7 +63,7 @@ func New(o Options) (*Provider, error) {
 	if o.PhoneID == "" || o.Token == "" || o.AppSecret == "" || o.Now == nil {
 		return nil, errors.New("the provider lacks its number, secrets or clock")
 	}
-	return &Provider{o: o, wrote: map[string]time.Time{}, optedOut: map[string]bool{}, absent: map[string]bool{}}, nil
+	return &Provider{o: o, wrote: map[string]time.Time{}, optedOut: map[string]bool{}, absent: map[string]bool{}, files: map[string]File{}}, nil
 }
 
 // Sent returns what was taken, in order.
@@ -193,6 +194,10 @@ type in struct {
 
 // ServeHTTP takes messages.
 func (p *Provider) ServeHTTP(w http.ResponseWriter, r *http.Request) {
+	if r.Method == http.MethodGet {
+		p.file(w, r)
+		return
+	}
 	data, err := io.ReadAll(io.LimitReader(r.Body, 64<<10))
 	switch {
 	case err != nil || r.Method != http.MethodPost || !strings.HasSuffix(r.URL.Path, "/"+p.o.PhoneID+"/messages"):
