@@ -71,6 +71,7 @@ type app struct {
 	senders   []*bot.Sender
 	lines     *bot.Lines
 	scheduler *scheduler.Scheduler
+	channels  *bot.Directory
 }
 
 // newApp opens the store and puts the parts together; nothing runs yet. Errors
@@ -95,6 +96,7 @@ func newApp(ctx context.Context, o appOptions) (*app, error) {
 	if err != nil {
 		return nil, err
 	}
+	a.channels = directory
 	metrics, err := bot.NewMetrics(a.Registry)
 	if err != nil {
 		return nil, err

@@ -56,7 +56,7 @@ func (w *demoWorld) openDesk() (*demoDesk, error) {
 		}
 	}
 	pages, made, err := newDesk(deskOptions{
-		Store: w.turns.Store, Clinics: w.settings, Overlay: w.settings.lay, Changed: w.settingsChanged,
+		Store: w.turns.Store, Clinics: w.settings, Overlay: w.settings.lay, Changed: w.settingsChanged, Channels: w.directory,
 		Now: w.now, Log: slog.New(slog.DiscardHandler), Insecure: true,
 	})
 	if err != nil {

@@ -1,7 +1,10 @@
 package main
 
 import (
+	"context"
+	"errors"
 	"fmt"
+	"io"
 	"log/slog"
 	"net"
 	"net/http"
@@ -9,6 +12,7 @@ import (
 
 	"github.com/labstack/echo/v4"
 
+	"gaitpost/bot"
 	"gaitpost/internal/clinic"
 	"gaitpost/internal/desk"
 	"gaitpost/internal/store"
@@ -43,6 +47,8 @@ type deskOptions struct {
 	Clinics desk.Clinics
 	// Overlay lays changes over the settings; nil: they can only be read here.
 	Overlay overlaid
+	// Channels fetch what came with owners' messages; nil: it isn't shown.
+	Channels *bot.Directory
 	// Changed is told of settings that were changed here.
 	Changed func()
 	Now     func() time.Time
@@ -58,7 +64,7 @@ type deskOptions struct {
 func newDesk(o deskOptions) (http.Handler, *desk.Desk, error) {
 	d, err := desk.New(desk.Options{
 		Store: o.Store, Clinics: o.Clinics, Overlay: o.Overlay, Changed: func(string) { o.Changed() }, Now: o.Now, Log: o.Log, Insecure: o.Insecure,
-		Drawings: drawings(), Papers: desk.StandardPapers(), Burden: burden,
+		Drawings: drawings(), Papers: desk.StandardPapers(), Burden: burden, Media: mediaOf(o.Channels),
 	})
 	if err != nil {
 		return nil, nil, err
@@ -75,6 +81,39 @@ func newDesk(o deskOptions) (http.Handler, *desk.Desk, error) {
 	}
 	d.Register(e)
 	return e, d, nil
+}
+
+// mediaOf lets the desk fetch what came with messages, by the channels they came
+// by.
+func mediaOf(channels *bot.Directory) func(ctx context.Context, clinicID, channel, ref string) (string, io.ReadCloser, error) {
+	if channels == nil {
+		return nil
+	}
+	return func(ctx context.Context, clinicID, channel, ref string) (string, io.ReadCloser, error) {
+		kind, body, err := channels.FetchMedia(ctx, clinicID, channel, ref)
+		if err != nil {
+			return "", nil, forDesk(err)
+		}
+		return kind, media{body}, nil
+	}
+}
+
+// media is a file whose errors are the desk's.
+type media struct{ io.ReadCloser }
+
+func (m media) Read(p []byte) (int, error) {
+	n, err := m.ReadCloser.Read(p)
+	return n, forDesk(err)
+}
+
+func forDesk(err error) error {
+	switch {
+	case errors.Is(err, bot.ErrMediaGone):
+		return desk.ErrMediaGone
+	case errors.Is(err, bot.ErrMediaTooLarge):
+		return desk.ErrMediaTooLarge
+	}
+	return err
 }
 
 // burden says how often stable dogs would alert under a clinic's rules, on few

@@ -244,7 +244,7 @@ func (s *service) start(ctx context.Context) error {
 // begins, since a server waits for them.
 func (s *service) openDesk(a *app, mux *http.ServeMux) error {
 	pages, d, err := newDesk(deskOptions{
-		Store: a.Store, Clinics: a.settings, Overlay: s.overlay, Changed: a.settingsChanged, Now: s.now, Log: s.log, Proxies: s.proxies, Insecure: s.insecure,
+		Store: a.Store, Clinics: a.settings, Overlay: s.overlay, Changed: a.settingsChanged, Channels: a.channels, Now: s.now, Log: s.log, Proxies: s.proxies, Insecure: s.insecure,
 	})
 	if err != nil {
 		return err

@@ -56,7 +56,7 @@ func TestADayAtTheDeskInABrowser(t *testing.T) {
 // isPage reports whether a route answers with a page to look at: not with a
 // stream, a file or the way to another.
 func isPage(r route) bool {
-	return r.method == http.MethodGet && r.path != "/live" && r.path != "/" && !strings.Contains(r.path, ".")
+	return r.method == http.MethodGet && r.path != "/live" && r.path != "/" && !strings.Contains(r.path, ".") && !strings.Contains(r.path, "/media/")
 }
 
 // No page is wider than a telephone, and everything that can be pressed can be

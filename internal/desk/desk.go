@@ -1,6 +1,7 @@
 package desk
 
 import (
+	"context"
 	"crypto/rand"
 	"errors"
 	"html/template"
@@ -50,6 +51,10 @@ type Options struct {
 	// Overlay makes a clinic's settings with changes on top, by setting path, and
 	// says in sentences what is wrong with them. nil: settings can only be read.
 	Overlay func(clinicID string, set map[string]string) (*clinic.Clinic, []string)
+	// Media fetches what came with an owner's message from the provider of a
+	// clinic's channel, by the provider's own reference. Errors that wrap
+	// ErrMediaGone or ErrMediaTooLarge say so. nil: such files aren't shown.
+	Media func(ctx context.Context, clinicID, channel, ref string) (contentType string, body io.ReadCloser, err error)
 	// Changed is told of settings changed here, after they were kept.
 	Changed func(clinicID string)
 	// Burden says in a sentence how often stable dogs would alert under a
@@ -67,6 +72,7 @@ type Desk struct {
 	pages    map[string]*template.Template
 	guard    *http.CrossOriginProtection
 	hashing  chan struct{} // bounds how many passwords are checked at a time
+	fetching chan struct{} // bounds how many files are fetched at a time
 	rosters  rosters
 	watching watching
 	counts   counts
@@ -96,7 +102,7 @@ func New(o Options) (*Desk, error) {
 		return nil, err
 	}
 	d := &Desk{Options: o, pages: pages, guard: http.NewCrossOriginProtection(), hashing: make(chan struct{}, hashers),
-		stopping: make(chan struct{})}
+		fetching: make(chan struct{}, fetchers), stopping: make(chan struct{})}
 	d.rosters.desk, d.watching.desk, d.counts.desk = d, d, d
 	return d, nil
 }

@@ -43,6 +43,7 @@ var routes = []route{
 
 	{http.MethodGet, "/dogs", account.SeeClinical, (*Desk).dogs},
 	{http.MethodGet, "/h/:id", account.SeeClinical, (*Desk).household},
+	{http.MethodGet, "/h/:id/messages/:message/media/:n", account.SeeClinical, (*Desk).media},
 	{http.MethodPost, "/h/:id/write", account.WriteOwner, (*Desk).write},
 	{http.MethodPost, "/h/:id/resume", account.WriteOwner, (*Desk).resume},
 	{http.MethodGet, "/h/:id/erase", account.EraseOwner, (*Desk).erasePage},

@@ -28,7 +28,8 @@ type talkLine struct {
 	Wide    string   // why it took more segments than it looks
 	Read    []string // what was read from it
 	Signs   []string
-	Media   string
+	Media   string     // of what can't be shown here
+	Files   []fileLink // what can
 	id      string
 }
 
@@ -61,7 +62,11 @@ func (t *talkReader) entry(e *store.LogEntry) {
 		f := &e.Facts[i]
 		switch f.Kind {
 		case care.FactWords:
-			t.lines = append(t.lines, talkLine{At: at, Side: "owner", Who: t.contact(f.Contact).Name, Text: f.Text, Media: media(f.Code)})
+			l := talkLine{At: at, Side: "owner", Who: t.contact(f.Contact).Name, Text: f.Text, Files: t.files(e, f)}
+			if len(l.Files) == 0 {
+				l.Media = media(f.Code)
+			}
+			t.lines = append(t.lines, l)
 			words = len(t.lines) - 1
 		case care.FactSaid:
 			t.said(f, at)
