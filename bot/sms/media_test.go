@@ -18,10 +18,10 @@ const mediaPath = "/2010-04-01/Accounts/" + testAccount + "/Messages/MM1/Media/M
 
 func TestOnlyFilesOfTheProviderHaveAReference(t *testing.T) {
 	for address, want := range map[string]string{
-		DefaultAPI + mediaPath:                                                     mediaPath,
-		"":                                                                         "",
-		"https://elsewhere.example" + mediaPath:                                    "",
-		"http://api.twilio.com" + mediaPath:                                        "",
+		DefaultAPI + mediaPath:                  mediaPath,
+		"":                                      "",
+		"https://elsewhere.example" + mediaPath: "",
+		"http://api.twilio.com" + mediaPath:     "",
 		"https://api.twilio.com:8443" + mediaPath:                                  "",
 		"https://api.twilio.com.elsewhere.example" + mediaPath:                     "",
 		"https://api.twilio.com@elsewhere.example" + mediaPath:                     "",
