@@ -148,14 +148,23 @@ var staffOutcomes = map[care.AlertReason]string{
 	care.Rise: "booked", care.Drift: "booked", care.Jump: "booked", care.Stopped: "none", care.ReviewDue: "booked",
 }
 
-// changePlan starts hydrotherapy for a dog that got worse: once.
+// changePlan starts hydrotherapy for a dog that got worse, and adjusts it the next
+// time.
 func (s *demoStaff) changePlan(dog, n string) error {
 	p, d := s.w.owned(dog)
 	if p == nil {
 		return nil
 	}
+	action, name := care.PlanStart, d.Enrolled.Name
+	if s.w.swims[name] {
+		action = care.PlanAdjust
+	}
+	if s.w.swims == nil {
+		s.w.swims = map[string]bool{}
+	}
+	s.w.swims[name] = true
 	return s.w.planChange(p, "staff-"+s.id+"-"+n, care.PlanChange{
-		Dog: d.Enrolled.Name, What: "hydrotherapy", Area: care.AreaTherapy, Action: care.PlanStart,
+		Dog: name, What: "hydrotherapy", Area: care.AreaTherapy, Action: action,
 		Comfort: true, Reason: "worse by the index",
 	})
 }

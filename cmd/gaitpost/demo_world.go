@@ -77,7 +77,8 @@ type demoWorld struct {
 	phones  map[string]*demoPhone // by number
 	written int                   // texts on all of them
 	agenda  demoAgenda
-	digest  time.Time // when the next one falls due
+	swims   map[string]bool // dogs that began hydrotherapy
+	digest  time.Time       // when the next one falls due
 	closers []func()
 }
 
