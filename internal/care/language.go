@@ -20,7 +20,8 @@ const FactLanguage FactKind = "language"
 
 // Speaks reports whether owners may be written to in a language: the texts and
 // the reading of answers have it, the clinic uses it, and the safety screen reads
-// it. Without the last of these a sign told in that language would be missed.
+// it. Without the last of these a sign told in that language would be missed. A
+// clinic's settings name its languages; rules that name none have them all.
 func (r *Rules) Speaks(lang string) bool {
 	base := baseLang(lang)
 	if base == "" || base == "en" {

@@ -72,6 +72,7 @@ func (c *Clinic) putIdentity(put func(path, value string)) {
 	put("emergency", r.Emergency)
 	put("person_number", r.PersonNumber)
 	put("crisis_line", r.Crisis)
+	put("languages", strings.Join(r.Languages, ", "))
 	put("public_url", c.PublicURL)
 	put("scripts", c.scripts)
 	put("hours", showWeek(c.week))

@@ -49,6 +49,7 @@ var keys = append([]Key{
 	{"emergency", true, "", allowedPhone + "; it can be changed, never left out", fromPlace},
 	{"person_number", true, "", "2 to 6 digits, like 999", fromPlace},
 	{"crisis_line", false, "", "3 to 15 digits and spaces", noneByItself},
+	{"languages", false, "en", "a list of en, es and fr", "English alone until the safety screens of the others miss as little"},
 	{"public_url", true, "", "https:// and the host that the provider reaches, without a query", fromPlace},
 	{"scripts", false, "", allowedScripts, "the built-in scripts alone"},
 
